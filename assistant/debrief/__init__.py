@@ -1,0 +1,1 @@
+"""The trainer's side: replay, statistics, practice yard."""

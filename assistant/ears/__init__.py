@@ -1,0 +1,1 @@
+"""Hearing: typed lines, WAV files, microphone, recognisers and their fusion."""

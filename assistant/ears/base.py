@@ -1,0 +1,65 @@
+"""The boundary of the ears: what a recogniser is, and what a source of hearings is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.phrases.live import Hearing, Live
+
+SAMPLE_RATE = 16_000
+Samples = NDArray[np.int16]
+"""Mono audio at 16 kHz, shape (n,), 16-bit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What one recogniser makes of one utterance with one closed set live.
+
+    ``phrase`` is the live phrase id it stands for ("" when it refuses; "<number>" when the words are
+    a number and a reading is due), ``words`` its raw words, ``scores`` numbers worth logging.
+    """
+
+    phrase: str
+    words: str
+    scores: Mapping[str, float] = field(default_factory=dict)
+
+
+class Recogniser(Protocol):
+    """Turns one utterance into a verdict. Owned by one thread; never shared.
+
+    Fits a streaming grammar recogniser, one that only scores a closed set of phrases, and a pair
+    that must agree.
+    """
+
+    name: str
+
+    def recognise(self, samples: Samples, live: Live) -> Verdict:
+        """Return the verdict on a whole utterance; never raises on odd audio."""
+
+    def close(self) -> None:
+        """Free the model."""
+
+
+class Signal(StrEnum):
+    """What ears can report besides a hearing."""
+
+    NOTHING = "nothing"  # the time-out passed without speech
+    ENDED = "ended"  # no more lines or files will come
+    LOST = "lost"  # the microphone is gone, silent or clipped for long
+    BACK = "back"  # the microphone is there again
+
+
+class Ears(Protocol):
+    """A source of hearings: typed lines, a folder of WAV files, a microphone."""
+
+    def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:
+        """Wait up to ``timeout`` seconds (None: for ever) for one utterance among ``live``."""
+
+    def close(self) -> None:
+        """Stop listening and free devices."""

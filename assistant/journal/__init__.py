@@ -1,0 +1,1 @@
+"""The log: records, chain, writer, reader, verification, keeping."""

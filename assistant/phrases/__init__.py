@@ -1,0 +1,1 @@
+"""The phrase book, whole-utterance match, spoken numbers and phrase craft."""

@@ -1,0 +1,1 @@
+"""Exploration of every reachable state of the engine."""

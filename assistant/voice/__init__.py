@@ -1,0 +1,1 @@
+"""Speaking: synthesis in a child process, cache, playback, tones."""
