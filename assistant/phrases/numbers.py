@@ -33,7 +33,7 @@ _LANGUAGES = {
         numbers_en.is_number_word,
         say_en.say_number,
         say_en.say_quantity,
-        say_en.fraction_words,
+        say_en.FRACTION_WORDS,
     ),
 }
 
