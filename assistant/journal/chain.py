@@ -1,0 +1,134 @@
+"""The chain: how a record becomes one line, and what its hash covers.
+
+A line is the RFC 8785 canonical JSON of
+
+    {"data": {…}, "hash": H, "mono": ms, "prev": P, "seq": n, ["sig": S,] "type": …, "v": 1, "wall": …}
+
+``H`` is the SHA-256 (FIPS 180-4) of the canonical JSON of the same object without ``hash`` and
+``sig``; ``P`` is the ``hash`` of the record before it, and of the first record the hash of the run id,
+so that no record of one run fits into another. ``S`` is the tablet's Ed25519 signature (RFC 8032)
+over the 32 bytes of ``H``; since ``H`` covers everything before it, one good signature vouches for
+all records up to it.
+
+Numbers are integers up to 2**53 - 1: a float that goes through a file and back may come out as
+another type, and then the same run gives other bytes.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Mapping
+
+import rfc8785
+
+VERSION = 1
+MAX_LINE = 256 * 1024
+"""Longest line in bytes. A record holds one utterance or one decision; this is 100 times the largest."""
+
+_MAX_INTEGER = 2**53 - 1
+_MAX_DEPTH = 32
+_encode = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False).encode
+
+
+class RecordError(ValueError):
+    """A value that cannot be a record; the message is a sentence part for people."""
+
+
+def canonical(value: object) -> bytes:
+    """Return the RFC 8785 canonical JSON of ``value``.
+
+    Takes dicts with text keys, lists, tuples, text, whole numbers, booleans and None; anything else,
+    floats among it, raises `RecordError`. The standard encoder gives the same bytes as the reference
+    implementation when keys are ASCII, at a sixth of the time; other keys (their order is by UTF-16
+    code unit) go to the reference implementation.
+    """
+    plain_keys = _check(value, 0)
+    try:
+        return _encode(value).encode() if plain_keys else rfc8785.dumps(value)  # type: ignore[arg-type]
+    except UnicodeEncodeError as error:
+        raise RecordError("a text holds half a character (a lone surrogate)") from error
+
+
+def _check(value: object, depth: int) -> bool:
+    """Refuse what has no exact canonical form; True when all keys are ASCII."""
+    kind = type(value)
+    if value is None or kind is str or kind is bool:
+        return True
+    if isinstance(value, int) and kind is int:
+        if not -_MAX_INTEGER <= value <= _MAX_INTEGER:
+            raise RecordError("a whole number is beyond 2**53 - 1")
+        return True
+    if depth > _MAX_DEPTH:
+        raise RecordError(f"values are nested deeper than {_MAX_DEPTH}")
+    if isinstance(value, dict):
+        return _check_keys(value) & _check_all(value.values(), depth + 1)
+    if isinstance(value, list | tuple):
+        return _check_all(value, depth + 1)
+    raise RecordError(f"{value!r} is not text, a whole number, a list or an object")
+
+
+def _check_all(values: Iterable[object], depth: int) -> bool:
+    plain = True
+    for item in values:
+        plain = _check(item, depth) and plain
+    return plain
+
+
+def _check_keys(value: dict[object, object]) -> bool:
+    plain = True
+    for key in value:
+        if type(key) is not str:
+            raise RecordError(f"the key {key!r} is not text")
+        plain = plain and key.isascii()
+    return plain
+
+
+def genesis(run: str) -> str:
+    """Return the ``prev`` of a run's first record: SHA-256 of "hitchcall log 1" and the run id."""
+    return hashlib.sha256(b"hitchcall log 1\n" + run.encode()).hexdigest()
+
+
+def body(*, kind: str, seq: int, wall: str, mono: int, prev: str, data: Mapping[str, object]) -> bytes:
+    """Return the bytes that a record's hash covers."""
+    return canonical(
+        {"data": data, "mono": mono, "prev": prev, "seq": seq, "type": kind, "v": VERSION, "wall": wall}
+    )
+
+
+def line(hashed: bytes, digest: str, prev: str, seq: int, signature: str = "") -> bytes:
+    """Return the log line, newline included, of a `body` with its hash and signature put in.
+
+    Both keys go where canonical order puts them, which spares encoding the record twice.
+    """
+    tail = f',"prev":"{prev}","seq":{seq},"type":"'.encode()
+    at = hashed.rindex(tail)
+    mono = hashed.rindex(b',"mono":', 0, at)
+    after = at + len(tail) - len(b',"type":"')
+    signed = f',"sig":"{signature}"'.encode() if signature else b""
+    return b"".join(
+        (
+            hashed[:mono],
+            b',"hash":"',
+            digest.encode(),
+            b'"',
+            hashed[mono:after],
+            signed,
+            hashed[after:],
+            b"\n",
+        )
+    )
+
+
+def unhashed(whole: bytes) -> bytes:
+    """Return the bytes of a canonical line (no newline) that its hash covers.
+
+    Works on bytes alone; the caller has checked, or will, that ``hash`` and ``sig`` stand where they
+    should. Raises ValueError when there is no hash to cut out.
+    """
+    at = whole.rindex(b',"hash":"')
+    end = at + 74
+    signed = whole.find(b',"sig":"', end)
+    if signed < 0:
+        return whole[:at] + whole[end:]
+    return whole[:at] + whole[end:signed] + whole[signed + 137 :]

@@ -1,0 +1,44 @@
+"""The two clocks of a run: what the wall says, and a steady count that nobody can set."""
+
+from __future__ import annotations
+
+import time
+from datetime import UTC, datetime
+from typing import Protocol
+
+
+class TwoClocks(Protocol):
+    """Wall and steady time, both in whole milliseconds."""
+
+    def wall(self) -> int:
+        """Milliseconds since 1970-01-01 UTC; may jump when somebody sets the clock."""
+
+    def mono(self) -> int:
+        """Milliseconds since some fixed moment; never goes back."""
+
+
+class SystemClocks:
+    """The machine's clocks; the steady one counts through sleep where the system has such a clock."""
+
+    def __init__(self) -> None:
+        self._steady = getattr(time, "CLOCK_BOOTTIME", time.CLOCK_MONOTONIC)
+
+    def wall(self) -> int:
+        """Milliseconds since 1970-01-01 UTC."""
+        return time.time_ns() // 1_000_000
+
+    def mono(self) -> int:
+        """Milliseconds since the machine started."""
+        return time.clock_gettime_ns(self._steady) // 1_000_000
+
+
+def stamp(wall_ms: int) -> str:
+    """Return a wall time as ISO 8601 in UTC with milliseconds: "2031-05-04T06:07:08.009Z"."""
+    seconds, ms = divmod(wall_ms, 1000)
+    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{ms:03d}Z"
+
+
+def unstamp(text: str) -> int:
+    """Return the milliseconds since 1970 of a `stamp`; ValueError when it is none."""
+    moment = datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
+    return int(moment.timestamp()) * 1000 + moment.microsecond // 1000

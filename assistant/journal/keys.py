@@ -1,0 +1,97 @@
+"""The tablet's own key: an Ed25519 pair (RFC 8032) that signs its logs.
+
+The private half stays in the key folder (0700, file 0600). The public half may go anywhere; a trainer
+needs it to check a log on another machine. Both are PEM, so that other programs can read them.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+from cryptography.hazmat.primitives.serialization import (
+    Encoding,
+    NoEncryption,
+    PrivateFormat,
+    PublicFormat,
+    load_pem_private_key,
+    load_pem_public_key,
+)
+
+from assistant.errors import InputError, LogError
+from assistant.journal.disk import Disk, trouble
+
+PRIVATE, PUBLIC = "tablet.key", "tablet.pub"
+
+
+class TabletKey:
+    """The private half; signs hashes."""
+
+    def __init__(self, private: Ed25519PrivateKey) -> None:
+        self._private = private
+        self.public = private.public_key().public_bytes_raw().hex()
+
+    def sign(self, digest_hex: str) -> str:
+        """Return the signature, 128 hex digits, over the 32 bytes of a record's hash."""
+        return self._private.sign(bytes.fromhex(digest_hex)).hex()
+
+
+def tablet_key(folder: Path, disk: Disk | None = None) -> TabletKey:
+    """Return the key of this tablet, made in ``folder`` the first time; LogError when it cannot be."""
+    disk = disk or Disk()
+    path = folder / PRIVATE
+    try:
+        if not path.exists():
+            _make(folder, disk)
+        private = load_pem_private_key(path.read_bytes(), None)
+    except OSError as error:
+        raise trouble("read or make the tablet's key", path, error) from error
+    except (ValueError, TypeError, UnsupportedAlgorithm) as error:
+        raise LogError(f"{path} holds no key: put the tablet's key back or remove the file.") from error
+    if not isinstance(private, Ed25519PrivateKey):
+        raise LogError(f"{path} is another kind of key: put the tablet's own key back.")
+    return TabletKey(private)
+
+
+def _make(folder: Path, disk: Disk) -> None:
+    private = Ed25519PrivateKey.generate()
+    disk.make_folder(folder)
+    disk.save(
+        folder / PUBLIC,
+        private.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo),
+    )
+    disk.save(
+        folder / PRIVATE,
+        private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()),
+    )
+
+
+def read_public(path: Path) -> str:
+    """Return a public key file's key as 64 hex digits; InputError when it is none."""
+    try:
+        public = load_pem_public_key(path.read_bytes())
+    except OSError as error:
+        raise InputError(f"Cannot read the key {path}: {error.strerror}.") from error
+    except (ValueError, UnsupportedAlgorithm) as error:
+        raise InputError(f"{path} is no public key: name the tablet's file {PUBLIC}.") from error
+    if not isinstance(public, Ed25519PublicKey):
+        raise InputError(f"{path} is another kind of key: name the tablet's file {PUBLIC}.")
+    return public.public_bytes_raw().hex()
+
+
+def signed_by(public_hex: str, digest_hex: str, signature_hex: str) -> bool:
+    """Return whether the signature over the hash was made with the private half of ``public_hex``."""
+    try:
+        public = Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_hex))
+        public.verify(bytes.fromhex(signature_hex), bytes.fromhex(digest_hex))
+    except (InvalidSignature, ValueError):
+        return False
+    return True
+
+
+def fingerprint(public_hex: str) -> str:
+    """Return the key's name for people: 16 hex digits in fours, of the SHA-256 of its 32 bytes."""
+    digest = hashlib.sha256(bytes.fromhex(public_hex)).hexdigest()
+    return " ".join(digest[at : at + 4] for at in range(0, 16, 4))

@@ -1,0 +1,224 @@
+"""Reading a log: line by line, in flat memory, with a line number and a reason for every fault."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+from assistant.errors import LogError
+from assistant.journal.chain import MAX_LINE, VERSION, RecordError, canonical, genesis, unhashed
+from assistant.journal.clock import unstamp
+from assistant.journal.disk import trouble
+from assistant.journal.records import Opened, Record, decode
+
+LOG = "log.jsonl"
+_CHUNK = 1 << 20
+_HEX = re.compile(r"[0-9a-f]*")
+
+
+@dataclass(frozen=True, slots=True)
+class RawLine:
+    """One line as it stands in the file, without its newline; ``whole`` when the newline is there.
+
+    Of a line longer than `MAX_LINE` only the beginning is kept.
+    """
+
+    number: int
+    offset: int
+    data: bytes
+    whole: bool = True
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One readable line of a log. ``wall`` is ISO 8601 UTC, ``mono`` ms on the run's own clock."""
+
+    line: int
+    seq: int
+    kind: str
+    wall: str
+    mono: int
+    prev: str
+    digest: str
+    signature: str
+    data: dict[str, object]
+
+    @cached_property
+    def record(self) -> Record:
+        """The typed record; `RecordError` when the data does not fit its type."""
+        return decode(self.kind, self.data)
+
+
+@dataclass(frozen=True, slots=True)
+class Torn:
+    """The end of a log that is no record: where it begins (bytes), what stands there, and why."""
+
+    line: int
+    offset: int
+    data: bytes
+    why: str
+
+
+def log_file(path: Path) -> Path:
+    """Return the log file of a run folder, or the path itself when it names a file."""
+    return path / LOG if path.is_dir() else path
+
+
+def raw_lines(path: Path) -> Iterator[RawLine]:
+    """Yield every line of a file. Memory stays flat whatever stands in it; LogError when unreadable."""
+    number, offset, rest, lost = 1, 0, b"", 0
+    try:
+        with path.open("rb") as file:
+            while chunk := file.read(_CHUNK):
+                parts = (rest + chunk).split(b"\n")
+                rest = parts.pop()
+                for part in parts:
+                    yield RawLine(number, offset, part)
+                    offset += len(part) + 1 + lost
+                    number, lost = number + 1, 0
+                if len(rest) > MAX_LINE:
+                    lost += len(rest) - MAX_LINE - 1
+                    rest = rest[: MAX_LINE + 1]
+    except OSError as error:
+        raise trouble("read the log", path, error) from error
+    if rest:
+        yield RawLine(number, offset, rest, whole=False)
+
+
+def parse(raw: RawLine) -> Entry:
+    """Return the entry in a line; raise `RecordError` with the reason when it is no whole record.
+
+    Checks form, canonical order, and that the hash fits the content; not its place in the chain.
+    """
+    if len(raw.data) > MAX_LINE:
+        raise RecordError(f"the line is longer than {MAX_LINE} bytes, which no record is")
+    try:
+        value = json.loads(raw.data)
+    except (ValueError, RecursionError) as error:
+        raise RecordError("the line is no JSON text") from error
+    if not isinstance(value, dict):
+        raise RecordError("the line is no record")
+    if value.get("v") != VERSION:
+        raise RecordError(f"the record has version {value.get('v')!r}, and this program reads {VERSION}")
+    if canonical(value) != raw.data:
+        raise RecordError("the line is not in canonical form")
+    entry = _entry(value, raw.number)
+    if hashlib.sha256(unhashed(raw.data)).hexdigest() != entry.digest:
+        raise RecordError("the record does not match its own hash")
+    return entry
+
+
+_FIELDS = {
+    "data": dict,
+    "hash": str,
+    "mono": int,
+    "prev": str,
+    "seq": int,
+    "type": str,
+    "v": int,
+    "wall": str,
+}
+
+
+def _entry(value: dict[str, object], number: int) -> Entry:
+    signature = value.pop("sig", "")
+    if set(value) != set(_FIELDS):
+        odd = sorted(set(value) ^ set(_FIELDS))[0]
+        raise RecordError(f'the field "{odd}" is missing or has no place in a record')
+    for name, kind in _FIELDS.items():
+        if type(value[name]) is not kind:
+            raise RecordError(f'the field "{name}" does not hold what it should')
+    _check_hex("hash", value["hash"], 64)
+    _check_hex("prev", value["prev"], 64)
+    if signature != "":
+        _check_hex("sig", signature, 128)
+    try:
+        unstamp(str(value["wall"]))
+    except ValueError as error:
+        raise RecordError('the field "wall" is no time') from error
+    return Entry(
+        line=number,
+        seq=value["seq"],  # type: ignore[arg-type]
+        kind=value["type"],  # type: ignore[arg-type]
+        wall=value["wall"],  # type: ignore[arg-type]
+        mono=value["mono"],  # type: ignore[arg-type]
+        prev=value["prev"],  # type: ignore[arg-type]
+        digest=value["hash"],  # type: ignore[arg-type]
+        signature=str(signature),
+        data=value["data"],  # type: ignore[arg-type]
+    )
+
+
+def _check_hex(name: str, value: object, length: int) -> None:
+    if not (isinstance(value, str) and len(value) == length and _HEX.fullmatch(value)):
+        raise RecordError(f'the field "{name}" is no {length} hexadecimal digits')
+
+
+class LogReader:
+    """Iterates over the entries of a log and stops with a sentence at the first that does not fit.
+
+    A last line that is no record is no error, for that is what a power cut leaves: it ends the
+    iteration and is then in ``torn``. ``opened`` is set once the first entry was seen, ``end`` is the
+    size in bytes of the part that is good.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = log_file(path)
+        self.opened: Opened | None = None
+        self.torn: Torn | None = None
+        self.end = 0
+        self._prev = ""
+        self._mono = 0
+        self._seq = 0
+
+    def __iter__(self) -> Iterator[Entry]:
+        """Yield the entries in order. Raises `LogError` naming the line and the reason."""
+        lines = raw_lines(self.path)
+        for raw in lines:
+            try:
+                if not raw.whole:
+                    raise RecordError("the line breaks off")
+                entry = parse(raw)
+            except RecordError as error:
+                later = next(lines, None)
+                if later is not None or raw.number == 1:
+                    raise self._fault(raw.number, str(error)) from error
+                self.torn = Torn(raw.number, raw.offset, self._rest(raw.offset), str(error))
+                return
+            self._follow(entry)
+            self.end = raw.offset + len(raw.data) + 1
+            yield entry
+        if self.opened is None:
+            raise LogError(f"{self.path} is empty: no run was begun in it.")
+
+    def _follow(self, entry: Entry) -> None:
+        """Check that an entry follows the ones before it and that its record is of a known type."""
+        try:
+            record = entry.record
+        except RecordError as error:
+            raise self._fault(entry.line, str(error)) from error
+        if self.opened is None:
+            if not isinstance(record, Opened):
+                raise self._fault(entry.line, "a log begins with a record “opened”")
+            self.opened = record
+            self._prev = genesis(record.run)
+        elif isinstance(record, Opened):
+            raise self._fault(entry.line, "a second run begins inside this one")
+        if entry.prev != self._prev or entry.seq != self._seq or entry.mono < self._mono:
+            raise self._fault(entry.line, "the record does not follow the one before it")
+        self._prev, self._seq, self._mono = entry.digest, entry.seq + 1, entry.mono
+
+    def _fault(self, line: int, why: str) -> LogError:
+        return LogError(f"{self.path}, line {line}: {why}. Run `hitchcall log verify` to see all faults.")
+
+    def _rest(self, offset: int) -> bytes:
+        """Return what stands from an offset on; bounded, since garbage may be of any size."""
+        with self.path.open("rb") as file:
+            file.seek(offset)
+            return file.read(max(0, min(os.fstat(file.fileno()).st_size - offset, MAX_LINE)))

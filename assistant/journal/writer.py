@@ -1,0 +1,248 @@
+"""Writing a log: a record counts when it is on the disk, and not before.
+
+`Writer.append` returns when the line is written and synced. After any failure the writer is dead: it
+takes back what may stand half-written, and refuses everything else with the same sentence, because a
+system that failed to sync once may report success the next time without having written anything.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import hashlib
+import os
+import secrets
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Self
+
+from assistant.errors import LogError
+from assistant.journal import words as said_words
+from assistant.journal.anchor import code_of
+from assistant.journal.chain import MAX_LINE, RecordError, body, genesis, line
+from assistant.journal.clock import SystemClocks, TwoClocks, stamp, unstamp
+from assistant.journal.disk import Disk, trouble, write_all
+from assistant.journal.keys import TabletKey
+from assistant.journal.reader import LOG, Entry
+from assistant.journal.records import Clock, Closed, Heard, Opened, Record, Sealed
+from assistant.phrases.live import Hearing
+
+SIGN_EVERY = 8
+"""One record in eight is signed, besides the ones in `_ALWAYS_SIGNED`: a signature costs about a third
+of a sync on a fast disk, and each vouches for all before it, so at most seven records stand unsigned."""
+CLOCK_STEP_MS = 2000
+"""A wall clock that runs off by this much between two records was set, not merely imprecise."""
+
+_ALWAYS_SIGNED = {"opened", "resumed", "closed", "sealed", "forgotten"}
+
+
+class Writer:
+    """The one writer of a run's log; made by `begin` here or by `Resumer.go_on`.
+
+    ``folder`` is the run's own. All times that go in and out are ms on the run's clock, which starts
+    at 0 and goes on after an interruption.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        opened: Opened,
+        key: TabletKey,
+        *,
+        clocks: TwoClocks | None = None,
+        disk: Disk | None = None,
+        salt: Callable[[], str] = lambda: secrets.token_hex(16),
+    ) -> None:
+        self.folder = folder
+        self.opened = opened
+        self.code = ""  # the last code given out
+        self._path = folder / LOG
+        self._key = key
+        self._clocks = clocks or SystemClocks()
+        self._disk = disk or Disk()
+        self._salt = salt
+        self._log = self._words = -1
+        self._dead = ""
+        self._size = 0
+        self._prev, self._seq, self._mono = genesis(opened.run), 0, 0
+        self._base = self._clocks.mono()
+        self._drift = self._clocks.wall() - self._base
+
+    @classmethod
+    def begin(
+        cls,
+        logs: Path,
+        opened: Opened,
+        key: TabletKey,
+        *,
+        clocks: TwoClocks | None = None,
+        disk: Disk | None = None,
+        salt: Callable[[], str] = lambda: secrets.token_hex(16),
+    ) -> Self:
+        """Make the folder ``logs/<run id>``, write "opened" and the first "sealed", and return.
+
+        The code of the start is then in ``code``. Raises `LogError` when any of it fails.
+        """
+        new = cls(logs / opened.run, opened, key, clocks=clocks, disk=disk, salt=salt)
+        try:
+            new._disk.make_folder(new.folder)
+            new._log = new._disk.create(new._path)
+            lock(new._log, new._path)
+            new._disk.sync_folder(new.folder)
+        except FileExistsError as error:
+            new.close()
+            raise LogError(f"{new._path} is there already: give the run another name.") from error
+        except OSError as error:
+            new.close()
+            raise trouble("begin the log", new._path, error) from error
+        new.append(opened)
+        new.seal()
+        return new
+
+    def take_over(self, fd: int, last: Entry) -> int | None:
+        """Go on after ``last`` in an open, locked file; return how long the run lay still, in ms.
+
+        The run's clock goes on from the last record plus that time. None, and no time added, when the
+        wall clock stands before the last record's.
+        """
+        away: int | None = self._clocks.wall() - unstamp(last.wall)
+        if away is not None and away < 0:
+            away = None
+        self._log, self._size = fd, os.fstat(fd).st_size
+        self._prev, self._seq, self._mono = last.digest, last.seq + 1, last.mono
+        self._base -= last.mono + (away or 0)
+        return away
+
+    def now(self) -> int:
+        """Return the run's clock: ms since it began, steady, never back."""
+        return max(self._mono, self._clocks.mono() - self._base)
+
+    def append(self, record: Record, *, at: int | None = None) -> Entry:
+        """Put a record on the disk and return its entry.
+
+        ``at`` is the moment it belongs to on the run's clock when that is not now; it may not lie
+        before the last record's. Raises `LogError`; the record is then not in the log.
+        """
+        self._watch_the_wall(at)
+        return self._append(record, at)
+
+    def hear(self, hearing: Hearing, *, at: int | None = None) -> Entry:
+        """Append a hearing, its words beside the log if the run's consent covers them."""
+        self._watch_the_wall(at)
+        heard, said = said_words.split(hearing, self._seq, self._salt(), keep_words=self.opened.consent_words)
+        if said is not None:
+            with self._or_die("write the words to", self.folder / said_words.FILE):
+                self._write_words(said.line())
+        return self._append(heard, at)
+
+    def seal(self) -> str:
+        """Give out the short code of everything up to the last record, append and return it."""
+        self.code = code_of(self._prev, self.opened.run)
+        self.append(Sealed(code=self.code, of=self._seq - 1))
+        return self.code
+
+    def finish(self, closed: Closed) -> str:
+        """Append the end and its seal, close the file, and return the code to be written down."""
+        self.append(closed)
+        code = self.seal()
+        self.close()
+        return code
+
+    def close(self) -> None:
+        """Let go of the files; the run can be resumed."""
+        for fd in (self._log, self._words):
+            if fd >= 0:
+                os.close(fd)
+        self._log = self._words = -1
+        self._dead = self._dead or f"The log {self._path} is closed."
+
+    def _append(self, record: Record, at: int | None) -> Entry:
+        if self._dead:
+            raise LogError(self._dead)
+        mono = self.now() if at is None else at
+        if mono < self._mono:
+            raise LogError(f"A record at {mono} ms would lie before the last one at {self._mono} ms.")
+        wall = stamp(self._clocks.wall())
+        data = record.to_data()
+        try:
+            _refuse_words(record)
+            hashed = body(kind=record.TYPE, seq=self._seq, wall=wall, mono=mono, prev=self._prev, data=data)
+        except RecordError as error:
+            raise LogError(f'A record "{record.TYPE}" cannot be written to the log: {error}.') from error
+        digest = hashlib.sha256(hashed).hexdigest()
+        signed = record.TYPE in _ALWAYS_SIGNED or self._seq % SIGN_EVERY == 0
+        signature = self._key.sign(digest) if signed else ""
+        whole = line(hashed, digest, self._prev, self._seq, signature)
+        if len(whole) > MAX_LINE:
+            raise LogError(f'A record "{record.TYPE}" of {len(whole)} bytes is too long for the log.')
+        self._put(whole)
+        entry = Entry(self._seq + 1, self._seq, record.TYPE, wall, mono, self._prev, digest, signature, data)
+        self._prev, self._seq, self._mono = digest, self._seq + 1, mono
+        return entry
+
+    def _put(self, whole: bytes) -> None:
+        with self._or_die("write the log", self._path):
+            write_all(self._disk, self._log, whole)
+            self._disk.sync(self._log)
+            if os.fstat(self._log).st_nlink == 0:
+                # The system goes on writing to a deleted file; nobody could ever read it.
+                raise FileNotFoundError(2, "removed")
+        self._size += len(whole)
+
+    @contextmanager
+    def _or_die(self, what: str, path: Path) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            failure = trouble(what, path, error)
+            self._dead = str(failure)
+            self._take_back()
+            raise failure from error
+
+    def _take_back(self) -> None:
+        """Cut off what was written but never acknowledged; what cannot be cut is set aside on resume."""
+        try:
+            self._disk.cut(self._log, self._size)
+            self._disk.sync(self._log)
+        except OSError:
+            return
+
+    def _write_words(self, whole: bytes) -> None:
+        if self._dead:
+            raise LogError(self._dead)
+        path = self.folder / said_words.FILE
+        if self._words < 0:
+            self._words = self._disk.append_to(path) if path.exists() else self._disk.create(path)
+            self._disk.sync_folder(self.folder)
+        write_all(self._disk, self._words, whole)
+        self._disk.sync(self._words)
+
+    def _watch_the_wall(self, at: int | None) -> None:
+        """Note in the log when the wall clock was set since the last record."""
+        drift = self._clocks.wall() - self._clocks.mono()
+        moved = drift - self._drift
+        if abs(moved) >= CLOCK_STEP_MS and self._seq:
+            self._drift = drift
+            self._append(Clock(moved_ms=moved), at)
+
+
+def lock(fd: int, path: Path) -> None:
+    """Make this process the only one that writes a log; LogError when another does."""
+    try:
+        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError as error:
+        raise LogError(f"Another program is writing {path}: end it first, or begin a new run.") from error
+
+
+def _refuse_words(record: Record) -> None:
+    """Keep spoken words out of the chain, where they could never be forgotten."""
+    if record.TYPE == "decided" and _holds_words(record.to_data()["event"]):
+        raise RecordError("its event holds spoken words, which belong beside the log")
+    if isinstance(record, Heard) and _holds_words(record.ears):
+        raise RecordError("its ears hold spoken words, which belong beside the log")
+
+
+def _holds_words(value: object) -> bool:
+    if isinstance(value, dict):
+        return bool(value.get("words")) or any(_holds_words(item) for item in value.values())
+    return isinstance(value, list) and any(_holds_words(item) for item in value)
