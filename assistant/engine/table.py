@@ -1,0 +1,89 @@
+"""The law of the phases: which event may move a run from which phase to which.
+
+This table is the only place that says so. The machine is built from it with ``transitions``; the
+handlers in the other modules work out where an event *wants* to land, and a landing that is not in
+the table is impossible. The diagram in the developers' guide is drawn from it.
+
+The library's conveniences are off on purpose: automatic ``to_…`` triggers would be a way around the
+rules, queued triggers answer True when refused, and ``on_exception`` swallows what must be seen.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from transitions import Machine
+
+from assistant.engine.state import Phase
+
+A, H, C, L = Phase.ASKING, Phase.HOLDING, Phase.CONFIRMING, Phase.LOOKING
+W, S, D, O, R = Phase.WAITING, Phase.STOPPED, Phase.DEAF, Phase.OVER, Phase.READY  # noqa: E741
+
+TABLE: Final[tuple[tuple[str, tuple[Phase, ...], tuple[Phase, ...]], ...]] = (
+    # trigger, from any of, to any of
+    ("begin", (R,), (A,)),
+    ("resume", (R,), (A,)),
+    ("resume", (A, H, C, L, W, D), (A, L)),
+    ("resume", (S,), (S,)),
+    ("resume", (O,), (O,)),
+    ("answer", (A,), (A, C, O)),
+    ("answer", (L,), (A, L, C)),
+    ("measure", (A,), (A, C)),
+    ("hold", (A,), (H,)),
+    ("confirm", (C,), (A, L, O)),
+    ("take_back", (A,), (A, L)),
+    ("take_back", (H,), (A,)),
+    ("take_back", (C,), (A, L, W, S)),
+    ("take_back", (L,), (L,)),
+    ("command", (A, L, W, S), (C,)),
+    ("stand_by", (A, H, C, L), (W,)),
+    ("go_ahead", (W,), (A, L)),
+    ("stop", (A, H, C, L, W, S, D), (S,)),
+    ("all_clear", (S,), (A, L)),
+    ("mic_lost", (A, H, C, L, W), (D,)),
+    ("mic_lost", (S,), (S,)),
+    ("mic_back", (D,), (A, L)),
+    ("mic_back", (S,), (S,)),
+    ("tick", (A,), (A, W)),
+    ("tick", (H,), (H, A)),
+    ("tick", (C,), (C, W)),
+    ("tick", (L,), (L, W)),
+    ("tick", (W,), (W,)),
+    ("tick", (S,), (S,)),
+    ("tick", (D,), (D,)),
+    *((same, (phase,), (phase,)) for same in ("repeat", "announce", "setting") for phase in (A, H, C, L, W, S, D)),
+    *(("misheard", (phase,), (phase,)) for phase in (A, H, C, L, W, S)),
+)
+
+
+class Seat:
+    """The machine's model: where the run stands, and where the event wants to land."""
+
+    state: str
+    landing: Phase
+
+    def lands(self, event: Any) -> bool:
+        """Guard of every transition: only the one that ends where the handler landed may fire."""
+        return bool(event.transition.dest == self.landing)
+
+
+def build_machine(seat: Seat) -> Machine:
+    """Return the machine over ``seat``, built from the table alone."""
+    machine = Machine(
+        model=seat,
+        states=[str(phase) for phase in Phase],
+        initial=str(Phase.READY),
+        auto_transitions=False,
+        ignore_invalid_triggers=False,
+        queued=False,
+        send_event=True,
+    )
+    for trigger, sources, dests in TABLE:
+        for source in sources:
+            for dest in dests:
+                machine.add_transition(trigger, str(source), str(dest), conditions="lands")
+    return machine
+
+
+OPEN: Final = frozenset((trigger, source) for trigger, sources, _ in TABLE for source in sources)
+"""(trigger, phase) pairs that the table knows at all."""

@@ -1,0 +1,326 @@
+"""From files to a plan: applies rig, site and crew, checks every reference, reports all faults."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Final
+
+from assistant.errors import Fault, FileFaults
+from assistant.procedure.load import Files
+from assistant.procedure.model import UNKNOWN, Answer, Limit, Look, Outcome, Step
+from assistant.procedure.plan import (
+    DONE,
+    SPECIAL,
+    Changes,
+    Condition,
+    Plan,
+    PlanAct,
+    PlanAnswer,
+    PlanHold,
+    PlanLimit,
+    PlanReading,
+    PlanRule,
+    PlanStep,
+)
+
+CREWS: Final = ("alone", "mate")
+CREW: Final = "crew"
+"""The one feature that neither rig nor site gives: who works, from the command line."""
+
+
+class Compiler:
+    """Collects faults while it resolves; use ``compile_plan``."""
+
+    def __init__(self, files: Files, crew: str) -> None:
+        self.files = files
+        self.crew = crew
+        self.faults: list[Fault] = []
+        self.fact_names = tuple(files.yard.facts)
+        self.fact_index = {name: index for index, name in enumerate(self.fact_names)}
+        self.main = str(files.paths.get(f"{files.procedure.id}/procedure.toml", files.procedure.id))
+        self.yard = str(files.paths.get("yard.toml", "yard.toml"))
+        self.setting: dict[str, str] = {**files.rig.features, **files.site.choices, CREW: crew}
+
+    def fault(self, what: str, step: str = "", field: str = "", file: str = "") -> None:
+        """Note a fault; the procedure file is meant where no other is named."""
+        self.faults.append(Fault(file or self.main, what, step, field))
+
+    # -- rig, site and crew ---------------------------------------------------------------------
+    def check_setting(self) -> None:
+        """Every feature and choice of the yard has a known value, and no other is given."""
+        files = self.files
+        for kind, name, declared, given in (
+            ("rig", f"rigs/{files.rig_name}.toml", files.yard.features, files.rig.features),
+            ("site", f"sites/{files.site_name}.toml", files.yard.choices, files.site.choices),
+        ):
+            path = str(files.paths.get(name, name))
+            for key, values in declared.items():
+                if key not in given:
+                    self.fault(f"gives no value; the {kind} needs one of {', '.join(values)}", "", key, path)
+                elif given[key] not in values:
+                    self.fault(f"has {given[key]!r}, which is none of {', '.join(values)}", "", key, path)
+            for key in given:
+                if key not in declared:
+                    self.fault(f"is no {kind} feature of yard.toml; remove it", "", key, path)
+
+    def applies(self, only: Mapping[str, list[str]], step: str) -> bool:
+        """Whether ``only`` holds for this rig, site and crew; unknown names are faults."""
+        ok = True
+        declared = {**self.files.yard.features, **self.files.yard.choices, CREW: list(CREWS)}
+        for key, values in only.items():
+            if key not in declared:
+                self.fault(f"names {key!r}, which no rig, site or crew has", step, "only")
+                continue
+            for value in values:
+                if value not in declared[key]:
+                    self.fault(f"{key} can never be {value!r}", step, "only")
+            ok = ok and self.setting.get(key) in values
+        return ok
+
+    # -- facts ----------------------------------------------------------------------------------
+    def changes(self, sets: Mapping[str, str], step: str, field: str, file: str = "") -> Changes:
+        """Resolve a table of facts to set."""
+        out = []
+        for name, value in sets.items():
+            if name not in self.fact_index:
+                self.fault(f"sets {name!r}, which is no fact of yard.toml", step, field, file)
+            elif value != UNKNOWN and value not in self.files.yard.facts[name].values:
+                self.fault(f"sets {name} to {value!r}, which is none of its values", step, field, file)
+            else:
+                out.append((self.fact_index[name], value))
+        return tuple(sorted(out))
+
+    def condition(self, table: Mapping[str, list[str]], step: str, field: str, file: str = "") -> Condition:
+        """Resolve a table of facts and the values they may have."""
+        out = []
+        for name, values in table.items():
+            if name not in self.fact_index:
+                self.fault(f"names {name!r}, which is no fact of yard.toml", step, field, file)
+                continue
+            known = self.files.yard.facts[name].values
+            for value in values:
+                if value not in known:
+                    self.fault(f"{name} can never be {value!r}", step, field, file)
+            out.append((self.fact_index[name], frozenset(values)))
+        return tuple(sorted(out, key=lambda pair: pair[0]))
+
+    # -- steps ----------------------------------------------------------------------------------
+    def ordered(self) -> list[Step]:
+        """The steps that this rig, site and crew have, in the site's order of blocks."""
+        procedure, site = self.files.procedure, self.files.site
+        used = {step.block for step in procedure.step}
+        site_path = str(self.files.paths.get(f"sites/{self.files.site_name}.toml", self.files.site_name))
+        order = site.order.get(procedure.id, procedure.order)
+        where = site_path if procedure.id in site.order else self.main
+        for block in order:
+            if block not in used:
+                self.fault(f"names block {block!r}, in which no step of {procedure.id} lies", "", "order", where)
+            if order.count(block) > 1 and order.index(block) == len(order) - 1 - order[::-1].index(block):
+                self.fault(f"names block {block!r} twice", "", "order", where)
+        for block in sorted(used - set(order)):
+            if not procedure.blocks.get(block) or not procedure.blocks[block].optional:
+                self.fault(f"leaves out block {block!r}, which is not optional", "", "order", where)
+        rank = {block: index for index, block in enumerate(order)}
+        kept = [step for step in procedure.step if step.block in rank and self.applies(step.only, step.id)]
+        return sorted(kept, key=lambda step: rank[step.block])
+
+    def answers(
+        self, given: Iterable[Answer], step: str, follows: int, index: Mapping[str, int], file: str = ""
+    ) -> dict[str, PlanAnswer]:
+        """Resolve the answers of a step or look."""
+        out: dict[str, PlanAnswer] = {}
+        for answer in given:
+            if not self.applies(answer.only, step):
+                continue
+            if answer.phrase in out:
+                self.fault(f"takes the phrase {answer.phrase!r} twice", step, "answer", file)
+            out[answer.phrase] = PlanAnswer(
+                phrase=answer.phrase,
+                sets=self.changes(answer.sets, step, "answer.sets", file),
+                next=self.target(answer.next, step, follows, index),
+                critical=answer.critical,
+            )
+        return out
+
+    def target(self, name: str | None, step: str, follows: int, index: Mapping[str, int]) -> int:
+        """Resolve where an answer leads."""
+        if name is None:
+            return follows
+        if name in SPECIAL:
+            return SPECIAL[name]
+        if name in index:
+            return index[name]
+        known = {one.id for one in self.files.procedure.step}
+        if name in known:
+            self.fault(f"leads to {name!r}, which this rig, site or crew does not have", step, "next")
+        else:
+            self.fault(f"leads to {name!r}, which is no step", step, "next")
+        return DONE
+
+    def limit(self, name: str, step: str) -> PlanLimit | None:
+        """Resolve a limit of the site."""
+        given: Limit | None = self.files.site.limits.get(name)
+        if given is None:
+            self.fault(f"holds a reading against {name!r}; the site has no such limit", step, "reading.limit")
+            return None
+        low = (given.at_least, True) if given.at_least is not None else None
+        if given.more_than is not None:
+            low = (given.more_than, False)
+        high = (given.at_most, True) if given.at_most is not None else None
+        if given.less_than is not None:
+            high = (given.less_than, False)
+        path = str(self.files.paths.get(f"sites/{self.files.site_name}.toml", self.files.site_name))
+        if low is None and high is None:
+            self.fault("sets no bound; give at_least, more_than, at_most or less_than", "", f"limits.{name}", path)
+        if low is not None and high is not None and low[0] > high[0]:
+            self.fault("has its low bound above its high one", "", f"limits.{name}", path)
+        if given.plausible[0] >= given.plausible[1]:
+            self.fault("has an empty plausible band", "", f"limits.{name}", path)
+        plausible = (given.plausible[0], given.plausible[1])
+        return PlanLimit(name, given.kind, given.unit, low, high, plausible, given.source)
+
+    def reading(self, step: Step, follows: int, index: Mapping[str, int]) -> PlanReading | None:
+        """Resolve the reading of a step."""
+        if step.reading is None:
+            return None
+        limit = self.limit(step.reading.limit, step.id)
+
+        def outcome(name: str, given: Outcome) -> PlanAnswer:
+            sets = self.changes(given.sets, step.id, f"reading.{name}.sets")
+            return PlanAnswer(f"<{name}>", sets, self.target(given.next, step.id, follows, index), True)
+
+        if limit is None:
+            return None
+        return PlanReading(limit, outcome("within", step.reading.within), outcome("outside", step.reading.outside))
+
+    def act(self, name: str | None, step: str) -> tuple[str | None, Changes]:
+        """Resolve a step's act to its name and what it starts."""
+        if name is None:
+            return None, ()
+        if name not in self.files.yard.acts:
+            self.fault(f"asks for act {name!r}, which yard.toml does not have", step, "act")
+            return None, ()
+        return name, self.changes(self.files.yard.acts[name].starts, name, "starts", self.yard)
+
+    def steps(self) -> tuple[PlanStep, ...]:
+        """Resolve all steps."""
+        ordered = self.ordered()
+        ids = [step.id for step in self.files.procedure.step]
+        for name in sorted({one for one in ids if ids.count(one) > 1} | (set(ids) & set(SPECIAL))):
+            self.fault("is used twice, or is a reserved word; step ids are unique", name, "id")
+        hazards = {hazard.id for hazard in self.files.yard.hazard}
+        index = {step.id: position for position, step in enumerate(ordered)}
+        main = [position for position, step in enumerate(ordered) if not step.aside]
+        out = []
+        for position, step in enumerate(ordered):
+            follows = next((later for later in main if later > position), DONE)
+            if step.hazard is not None and step.hazard not in hazards:
+                self.fault(f"names hazard {step.hazard!r}, which yard.toml does not have", step.id, "hazard")
+            if not step.answer and step.reading is None:
+                self.fault("takes neither an answer nor a reading", step.id, "answer")
+            act, starts = self.act(step.act, step.id)
+            answers = self.answers(step.answer, step.id, follows, index)
+            if step.aside and any(answer.next is None for answer in step.answer):
+                self.fault("stands aside, so each of its answers must say where it leads", step.id, "next")
+            out.append(PlanStep(
+                id=step.id,
+                number=sum(1 for one in main if one <= position),
+                aside=step.aside,
+                act=act,
+                starts=starts,
+                hazard=step.hazard,
+                needs=self.condition(step.needs, step.id, "needs"),
+                who=step.who,
+                hold=PlanHold(step.hold.seconds * 1000, step.hold.begin) if step.hold else None,
+                answers=answers,
+                reading=self.reading(step, follows, index),
+            ))  # fmt: skip
+        if not main:
+            self.fault("has no step left for this rig, site and crew")
+        return tuple(out)
+
+    def looks(self) -> dict[int, PlanStep]:
+        """Resolve the look of every fact that decays."""
+        yard = self.files.yard
+        out: dict[int, PlanStep] = {}
+        for name, look in yard.look.items():
+            if name not in yard.facts:
+                self.fault("looks at a fact that does not exist", name, "look", self.yard)
+                continue
+            out[self.fact_index[name]] = self.look(name, look)
+        for name, fact in yard.facts.items():
+            started = any(name in act.starts for act in yard.acts.values())
+            if (fact.decays or started) and name not in yard.look:
+                self.fault("can fall into doubt but has no look; add one", name, "look", self.yard)
+        return out
+
+    def look(self, name: str, look: Look) -> PlanStep:
+        """Resolve one look: each answer sets its own fact to one value and leads nowhere."""
+        index = self.fact_index[name]
+        answers = self.answers(look.answer, name, DONE, {}, self.yard)
+        for answer in look.answer:
+            if set(answer.sets) != {name} or answer.next is not None:
+                self.fault("a look's answer sets its own fact and nothing else", name, "look.answer", self.yard)
+        missing = set(self.files.yard.facts[name].values) - {answer.sets.get(name) for answer in look.answer}
+        if missing:
+            self.fault(f"has no answer for {', '.join(sorted(missing))}", name, "look.answer", self.yard)
+        act, _ = self.act(look.act, name)
+        return PlanStep(name, 0, True, act, (), look.hazard, (), "driver", None, answers, None, look=index)
+
+    def acts(self) -> dict[str, PlanAct]:
+        """Resolve acts with the rules that may refuse them."""
+        yard = self.files.yard
+        rules: dict[str, list[PlanRule]] = {name: [] for name in yard.acts}
+        seen: set[str] = set()
+        for rule in yard.never:
+            if rule.id in seen:
+                self.fault("is used twice; rule ids are unique", rule.id, "never.id", self.yard)
+            seen.add(rule.id)
+            if rule.act not in yard.acts:
+                self.fault(f"refuses {rule.act!r}, which is no act", rule.id, "never.act", self.yard)
+                continue
+            when = self.condition(rule.when, rule.id, "never.when", self.yard)
+            rules[rule.act].append(PlanRule(rule.id, rule.act, when, rule.signal, rule.source))
+        return {
+            name: PlanAct(
+                name, act.announce, self.changes(act.starts, name, "starts", self.yard), act.anytime, tuple(rules[name])
+            )
+            for name, act in yard.acts.items()
+        }
+
+
+def compile_plan(files: Files, crew: str = "alone") -> Plan:
+    """Resolve one run; raises FileFaults with every fault found."""
+    work = Compiler(files, crew)
+    work.check_setting()
+    steps, looks, acts = work.steps(), work.looks(), work.acts()
+    done = work.condition(files.procedure.done.needs, "", "done.needs")
+    announcements: dict[str, PlanAct] = {}
+    for act in acts.values():
+        if act.announce in announcements:
+            work.fault(f"{act.announce!r} announces two acts", act.id, "announce", work.yard)
+        announcements[act.announce] = act
+    if work.faults:
+        raise FileFaults(list(dict.fromkeys(work.faults)))
+    yard = files.yard
+    return Plan(
+        procedure=files.procedure.id,
+        rig=files.rig_name,
+        site=files.site_name,
+        crew=crew,
+        lang=files.lang,
+        fact_names=work.fact_names,
+        fact_values=tuple(tuple(fact.values) for fact in yard.facts.values()),
+        steps=steps,
+        count=sum(1 for step in steps if not step.aside),
+        looks={index: looks[index] for index in sorted(looks)},
+        decaying=tuple(index for index, fact in enumerate(yard.facts.values()) if fact.decays),
+        acts=acts,
+        by_announcement=announcements,
+        done_needs=done,
+        claim=files.procedure.done.claim,
+        ask_again_ms=files.site.pace.ask_again * 1000,
+        long_stand_by_ms=files.site.pace.long_stand_by * 1000,
+        hazard_signal={hazard.id: hazard.signal for hazard in yard.hazard},
+        hashes=dict(files.hashes),
+    )
