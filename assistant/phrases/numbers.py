@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from assistant.errors import InputError
-from assistant.phrases import numbers_en, say_en
+from assistant.phrases import number_grammar_en, numbers_en, say_en
 from assistant.phrases.live import Reading
-from assistant.phrases.number_types import Kind, NumberRefused, Trouble
+from assistant.phrases.number_types import Kind, NumberRefused, Rng, Trouble
 from assistant.phrases.words import normalise
 
 
@@ -25,6 +25,9 @@ class _Language:
     say_number: Callable[[Decimal], str]
     say_quantity: Callable[[Decimal, str | None, bool], str]
     fraction_words: frozenset[str]
+    number_words: Callable[[Kind], frozenset[str]]
+    jsgf: Callable[[Kind], str]
+    sample: Callable[[Kind, Rng], str]
 
 
 _LANGUAGES = {
@@ -34,6 +37,9 @@ _LANGUAGES = {
         say_en.say_number,
         say_en.say_quantity,
         say_en.FRACTION_WORDS,
+        number_grammar_en.words,
+        number_grammar_en.jsgf,
+        number_grammar_en.sample,
     ),
 }
 
@@ -75,6 +81,21 @@ def read_back(reading: Reading, lang: str = "en") -> str:
     said = frozenset(normalise(reading.words).split())
     fraction = "/" in reading.words or bool(said & _language(lang).fraction_words)
     return say_reading(reading.value, reading.unit, lang, fraction=fraction)
+
+
+def number_words(kind: str, lang: str = "en") -> frozenset[str]:
+    """Return the vocabulary a recogniser needs while a reading of ``kind`` is due."""
+    return _language(lang).number_words(Kind(kind))
+
+
+def jsgf(kind: str, lang: str = "en") -> str:
+    """Return the number grammar of ``kind`` in JSpeech Grammar Format; public rule <reading>."""
+    return _language(lang).jsgf(Kind(kind))
+
+
+def sample(kind: str, rng: Rng, lang: str = "en") -> str:
+    """Return one spoken reading of ``kind`` drawn by weight, with the caller's random numbers."""
+    return _language(lang).sample(Kind(kind), rng)
 
 
 def _language(lang: str) -> _Language:

@@ -107,7 +107,7 @@ def _quantity(tokens: Tokens, kind: Kind) -> tuple[Decimal, str | None]:
         raise _Refuse(Trouble.BAD_FRACTION, "Fractions are for inches; say the number with point.")
     if (tail == "of an inch" and not fraction) or (tail == "an inch" and tokens != ("half",)):
         raise _Refuse(Trouble.BAD_FRACTION, f'"{tail}" belongs after a fraction; say the number and inches.')
-    if value > MAX_WHOLE:
+    if value >= MAX_WHOLE + 1:
         raise _Refuse(Trouble.TOO_LARGE, f"The number is above {MAX_WHOLE}; say it again.")
     return (-value if negative else value), unit
 
