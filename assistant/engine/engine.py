@@ -58,11 +58,11 @@ class Engine:
         if (trigger, state.phase) not in OPEN:
             return self._out_of_place(state, event)
         decision = self._handlers[trigger](self.plan, state, event, now)
-        self._seat.state = state.phase
-        self._seat.landing = decision.state.phase
+        self._seat.state = state.phase.value
+        self._seat.landing = decision.state.phase.value
         fire: Any = self._events[trigger]
         moved = fire.trigger(self._seat)
-        if not moved or self._seat.state != decision.state.phase:
+        if not moved or self._seat.state != decision.state.phase.value:
             raise RuntimeError(f"{trigger} may not move a run from {state.phase} to {decision.state.phase}")
         return decision
 

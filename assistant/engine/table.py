@@ -60,7 +60,7 @@ class Seat:
     """The machine's model: where the run stands, and where the event wants to land."""
 
     state: str
-    landing: Phase
+    landing: str
 
     def lands(self, event: Any) -> bool:
         """Guard of every transition: only the one that ends where the handler landed may fire."""
