@@ -4,11 +4,11 @@ A line is the RFC 8785 canonical JSON of
 
     {"data": {…}, "hash": H, "mono": ms, "prev": P, "seq": n, ["sig": S,] "type": …, "v": 1, "wall": …}
 
-``H`` is the SHA-256 (FIPS 180-4) of the canonical JSON of the same object without ``hash`` and
-``sig``; ``P`` is the ``hash`` of the record before it, and of the first record the hash of the run id,
-so that no record of one run fits into another. ``S`` is the tablet's Ed25519 signature (RFC 8032)
-over the 32 bytes of ``H``; since ``H`` covers everything before it, one good signature vouches for
-all records up to it.
+``S`` is the tablet's Ed25519 signature (RFC 8032) over the SHA-256 (FIPS 180-4) of the canonical JSON of
+the same object without ``hash`` and ``sig``; ``H`` is the SHA-256 of it without ``hash`` alone, so that no
+byte of a line stands outside the chain. ``P`` is the ``hash`` of the record before it, and of the first
+record the hash of the run id, so that no record of one run fits into another. Since ``P`` covers
+everything before it, one good signature vouches for all records up to it.
 
 Numbers are integers up to 2**53 - 1: a float that goes through a file and back may come out as
 another type, and then the same run gives other bytes.
@@ -96,39 +96,26 @@ def body(*, kind: str, seq: int, wall: str, mono: int, prev: str, data: Mapping[
     )
 
 
-def line(hashed: bytes, digest: str, prev: str, seq: int, signature: str = "") -> bytes:
-    """Return the log line, newline included, of a `body` with its hash and signature put in.
-
-    Both keys go where canonical order puts them, which spares encoding the record twice.
-    """
-    tail = f',"prev":"{prev}","seq":{seq},"type":"'.encode()
-    at = hashed.rindex(tail)
-    mono = hashed.rindex(b',"mono":', 0, at)
-    after = at + len(tail) - len(b',"type":"')
-    signed = f',"sig":"{signature}"'.encode() if signature else b""
-    return b"".join(
-        (
-            hashed[:mono],
-            b',"hash":"',
-            digest.encode(),
-            b'"',
-            hashed[mono:after],
-            signed,
-            hashed[after:],
-            b"\n",
-        )
-    )
+def with_signature(unsigned: bytes, prev: str, seq: int, signature: str) -> bytes:
+    """Return a `body` with its signature where canonical order puts it, spared a second encoding."""
+    before = f',"prev":"{prev}","seq":{seq}'.encode()
+    at = unsigned.rindex(before + b',"type":"') + len(before)
+    return b"".join((unsigned[:at], b',"sig":"', signature.encode(), b'"', unsigned[at:]))
 
 
-def unhashed(whole: bytes) -> bytes:
-    """Return the bytes of a canonical line (no newline) that its hash covers.
+def with_hash(hashed: bytes, digest: str, mono: int) -> bytes:
+    """Return the log line, newline included, of a body (signed or not) and its hash."""
+    at = hashed.rindex(f',"mono":{mono},"prev":"'.encode())
+    return b"".join((hashed[:at], b',"hash":"', digest.encode(), b'"', hashed[at:], b"\n"))
 
-    Works on bytes alone; the caller has checked, or will, that ``hash`` and ``sig`` stand where they
-    should. Raises ValueError when there is no hash to cut out.
-    """
+
+def without_hash(whole: bytes) -> bytes:
+    """Return the part of a canonical line (no newline) that its hash covers; ValueError without one."""
     at = whole.rindex(b',"hash":"')
-    end = at + 74
-    signed = whole.find(b',"sig":"', end)
-    if signed < 0:
-        return whole[:at] + whole[end:]
-    return whole[:at] + whole[end:signed] + whole[signed + 137 :]
+    return whole[:at] + whole[at + 74 :]
+
+
+def without_signature(hashed: bytes) -> bytes:
+    """Return the part of what a hash covers that the signature covers; ValueError without one."""
+    at = hashed.rindex(b',"sig":"')
+    return hashed[:at] + hashed[at + 137 :]

@@ -12,7 +12,15 @@ from functools import cached_property
 from pathlib import Path
 
 from assistant.errors import LogError
-from assistant.journal.chain import MAX_LINE, VERSION, RecordError, canonical, genesis, unhashed
+from assistant.journal.chain import (
+    MAX_LINE,
+    VERSION,
+    RecordError,
+    canonical,
+    genesis,
+    without_hash,
+    without_signature,
+)
 from assistant.journal.clock import unstamp
 from assistant.journal.disk import trouble
 from assistant.journal.records import Opened, Record, decode
@@ -37,7 +45,10 @@ class RawLine:
 
 @dataclass(frozen=True)
 class Entry:
-    """One readable line of a log. ``wall`` is ISO 8601 UTC, ``mono`` ms on the run's own clock."""
+    """One readable line of a log. ``wall`` is ISO 8601 UTC, ``mono`` ms on the run's own clock.
+
+    ``signature`` is "" where the record is not signed; ``signed`` is the hash it is made over.
+    """
 
     line: int
     seq: int
@@ -47,6 +58,7 @@ class Entry:
     prev: str
     digest: str
     signature: str
+    signed: str
     data: dict[str, object]
 
     @cached_property
@@ -108,8 +120,8 @@ def parse(raw: RawLine) -> Entry:
         raise RecordError(f"the record has version {value.get('v')!r}, and this program reads {VERSION}")
     if canonical(value) != raw.data:
         raise RecordError("the line is not in canonical form")
-    entry = _entry(value, raw.number)
-    if hashlib.sha256(unhashed(raw.data)).hexdigest() != entry.digest:
+    entry = _entry(value, raw)
+    if hashlib.sha256(without_hash(raw.data)).hexdigest() != entry.digest:
         raise RecordError("the record does not match its own hash")
     return entry
 
@@ -126,7 +138,8 @@ _FIELDS = {
 }
 
 
-def _entry(value: dict[str, object], number: int) -> Entry:
+def _entry(value: dict[str, object], raw: RawLine) -> Entry:
+    signed = "sig" in value
     signature = value.pop("sig", "")
     if set(value) != set(_FIELDS):
         odd = sorted(set(value) ^ set(_FIELDS))[0]
@@ -136,14 +149,15 @@ def _entry(value: dict[str, object], number: int) -> Entry:
             raise RecordError(f'the field "{name}" does not hold what it should')
     _check_hex("hash", value["hash"], 64)
     _check_hex("prev", value["prev"], 64)
-    if signature != "":
+    if signed:
         _check_hex("sig", signature, 128)
     try:
         unstamp(str(value["wall"]))
     except ValueError as error:
         raise RecordError('the field "wall" is no time') from error
+    unsigned = without_signature(without_hash(raw.data)) if signature else b""
     return Entry(
-        line=number,
+        line=raw.number,
         seq=value["seq"],  # type: ignore[arg-type]
         kind=value["type"],  # type: ignore[arg-type]
         wall=value["wall"],  # type: ignore[arg-type]
@@ -151,6 +165,7 @@ def _entry(value: dict[str, object], number: int) -> Entry:
         prev=value["prev"],  # type: ignore[arg-type]
         digest=value["hash"],  # type: ignore[arg-type]
         signature=str(signature),
+        signed=hashlib.sha256(unsigned).hexdigest() if signature else "",
         data=value["data"],  # type: ignore[arg-type]
     )
 

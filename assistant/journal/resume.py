@@ -141,7 +141,7 @@ class Resumer:
     def _check_key(self, opened: Opened, signed: Entry | None) -> None:
         if opened.key != self._key.public:
             raise LogError(f"The run in {self.folder} was begun on another tablet: go on with it there.")
-        if signed is None or not signed_by(opened.key, signed.digest, signed.signature):
+        if signed is None or not signed_by(opened.key, signed.signed, signed.signature):
             raise LogError(
                 f"The log {self._path} does not carry this tablet's signature, so it was altered: keep it as "
                 "it is and begin a new run."

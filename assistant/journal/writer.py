@@ -19,7 +19,7 @@ from typing import Self
 from assistant.errors import LogError
 from assistant.journal import words as said_words
 from assistant.journal.anchor import code_of
-from assistant.journal.chain import MAX_LINE, RecordError, body, genesis, line
+from assistant.journal.chain import MAX_LINE, RecordError, body, genesis, with_hash, with_signature
 from assistant.journal.clock import SystemClocks, TwoClocks, stamp, unstamp
 from assistant.journal.disk import Disk, trouble, write_all
 from assistant.journal.keys import TabletKey
@@ -169,14 +169,28 @@ class Writer:
             hashed = body(kind=record.TYPE, seq=self._seq, wall=wall, mono=mono, prev=self._prev, data=data)
         except RecordError as error:
             raise LogError(f'A record "{record.TYPE}" cannot be written to the log: {error}.') from error
+        signature = signed = ""
+        if record.TYPE in _ALWAYS_SIGNED or self._seq % SIGN_EVERY == 0:
+            signed = hashlib.sha256(hashed).hexdigest()
+            signature = self._key.sign(signed)
+            hashed = with_signature(hashed, self._prev, self._seq, signature)
         digest = hashlib.sha256(hashed).hexdigest()
-        signed = record.TYPE in _ALWAYS_SIGNED or self._seq % SIGN_EVERY == 0
-        signature = self._key.sign(digest) if signed else ""
-        whole = line(hashed, digest, self._prev, self._seq, signature)
+        whole = with_hash(hashed, digest, mono)
         if len(whole) > MAX_LINE:
             raise LogError(f'A record "{record.TYPE}" of {len(whole)} bytes is too long for the log.')
         self._put(whole)
-        entry = Entry(self._seq + 1, self._seq, record.TYPE, wall, mono, self._prev, digest, signature, data)
+        entry = Entry(
+            line=self._seq + 1,
+            seq=self._seq,
+            kind=record.TYPE,
+            wall=wall,
+            mono=mono,
+            prev=self._prev,
+            digest=digest,
+            signature=signature,
+            signed=signed,
+            data=data,
+        )
         self._prev, self._seq, self._mono = digest, self._seq + 1, mono
         return entry
 
