@@ -1,8 +1,12 @@
 """What makes a phrase safe to hear: the faults that `hitchcall lint` reports in a grammar.
 
 ``lint_book`` looks at the file by itself, ``lint_live`` at what counts together at each step. The
-limits on likeness are our own and were set against recordings that a recogniser did mistake; see
-the constants.
+limits on likeness are our own. They were held against measured mistakes: of 50 pairs, spoken by eight
+synthetic voices at 20, 12 and 6 dB over pink noise and offered to pocketsphinx as its only choice, it
+took one for the other in 28 % of trials under a distance of 1.0, 17 % from there to 1.8, 14 % beyond
+and 7 % above 5 (rank correlation -0.46). So likeness is a reason to refuse a pair, but unlikeness is
+no proof: noise alone turns far pairs too ("stop", "go ahead"), which is what decoys and a second ear
+are for.
 """
 
 from __future__ import annotations

@@ -22,39 +22,13 @@ from assistant.phrases.sounds import (
 )
 
 ALWAYS = [
-    "emergency-stop",
-    "say-again",
-    "stand-by",
-    "go-ahead",
-    "correction",
-    "where-are-we",
-    "what-may-i-say",
-    "give-up",
-    "start-over",
-    "slower",
-    "faster",
-    "louder",
-    "quieter",
-    "read-back-right",
-    "everyone-clear",
-    "raising-suspension",
-    "lowering-suspension",
-    "backing-under",
-    "connecting-lines",
-    "charging-trailer",
-    "releasing-trailer-brakes",
-    "releasing-tractor-brake",
-    "raising-legs",
-    "lowering-legs",
-    "pulling-away",
-    "pulling-release",
-    "going-under",
-    "leaving-cab",
-    "removing-chocks",
-    "driving-off",
-    "lifting-off-plate",
-    "opening-pintle",
-]
+    "emergency-stop", "say-again", "stand-by", "go-ahead", "correction", "where-are-we",
+    "what-may-i-say", "give-up", "start-over", "slower", "faster", "louder", "quieter",
+    "read-back-right", "everyone-clear", "raising-suspension", "lowering-suspension", "backing-under",
+    "connecting-lines", "charging-trailer", "releasing-trailer-brakes", "releasing-tractor-brake",
+    "raising-legs", "lowering-legs", "pulling-away", "pulling-release", "going-under", "leaving-cab",
+    "removing-chocks", "driving-off", "lifting-off-plate", "opening-pintle",
+]  # fmt: skip
 HEAD = 'lang = "en"\nmate = "mate"\nassent = ["yes", "confirmed"]\nvague = ["all", "good"]\n'
 HEAD += 'antonyms = [["open", "closed"]]\n'
 _phones = st.lists(st.sampled_from(sorted(PHONES)), max_size=8).map(tuple)

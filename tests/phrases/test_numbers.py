@@ -159,23 +159,9 @@ def test_every_fraction_of_an_inch_is_understood_as_said(whole: int) -> None:
 
 def _plain(number: int) -> str:
     small = [
-        "zero",
-        "one",
-        "two",
-        "three",
-        "four",
-        "five",
-        "six",
-        "seven",
-        "eight",
-        "nine",
-        "ten",
-        "eleven",
-        "twelve",
-        "thirteen",
-        "fourteen",
+        *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven"),
+        *("twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"),
     ]
-    small += ["fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
     tens = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
     if number < 20:
         return small[number]
