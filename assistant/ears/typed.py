@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import queue
 import sys
+import threading
 import time
 from collections.abc import Callable
 from typing import TextIO
@@ -17,25 +19,46 @@ LONGEST_LINE = 400
 class TypedEars:
     """Reads one answer a line; the end of the lines ends the run.
 
-    Lines are waited for as long as it takes: who types is there, so ``timeout`` is not used.
+    A thread of its own waits for the lines, so that silence can be answered and a hold counted while
+    nobody types. ``patient`` says that somebody sits there: a terminal, not a script.
     """
 
     name = "typed"
 
     def __init__(self, lines: TextIO | None = None, clock: Callable[[], float] = time.monotonic) -> None:
         self._lines = lines if lines is not None else sys.stdin
+        self.patient = self._lines.isatty()
         self._clock = clock
+        # Bounded, so that a huge script waits in its file and not in memory.
+        self._queue: queue.Queue[str] = queue.Queue(maxsize=64)
+        self._ended = False
+        threading.Thread(target=self._read, name="typed-lines", daemon=True).start()
 
-    def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:  # noqa: ARG002 - see class
-        """Return the next line that is not blank, or ENDED."""
+    def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:
+        """Return the next line that is not blank, ENDED, or NOTHING when the time passes first."""
         started = self._clock()
-        while line := self._lines.readline():
-            if line.strip():
-                return typed_hearing(line, live, started, self._clock())
-        return Signal.ENDED
+        if self._ended:
+            return Signal.ENDED
+        try:
+            line = self._queue.get(timeout=timeout)
+        except queue.Empty:
+            return Signal.NOTHING
+        if not line:
+            self._ended = True
+            return Signal.ENDED
+        return typed_hearing(line, live, started, self._clock())
 
     def close(self) -> None:
         """Nothing to free: the lines belong to who gave them."""
+
+    def _read(self) -> None:
+        try:
+            while line := self._lines.readline():
+                if line.strip():
+                    self._queue.put(line)
+        except (ValueError, OSError, UnicodeDecodeError):
+            pass  # closed or not text: the same to the run as the end of the lines
+        self._queue.put("")
 
 
 def typed_hearing(
