@@ -12,13 +12,13 @@ are for.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from assistant.errors import Fault
 from assistant.phrases.book import PhraseBook
 from assistant.phrases.live import Live
-from assistant.phrases.sounds import PHONES, Dictionary, nearest
+from assistant.phrases.sounds import PHONES, Dictionary, Phones, nearest
 
 MIN_WORDS = 2
 MIN_SYLLABLES = 3
@@ -75,6 +75,7 @@ def lint_live(book: PhraseBook, live_sets: Sequence[tuple[str, Live]], dictionar
     A fault that several steps share is told for the first of them.
     """
     near = _Nearness(dictionary)
+    sounds = {phones: decoy for decoy in book.decoys for phones in dictionary.phrase(decoy)}
     seen: set[tuple[str, str]] = set()
     faults = []
     for step, live in live_sets:
@@ -82,7 +83,7 @@ def lint_live(book: PhraseBook, live_sets: Sequence[tuple[str, Live]], dictionar
             *_weak_answers(book, live, dictionary),
             *_alike(book, live, near),
             *_inside(book, live),
-            *_decoy_twins(book, live, dictionary),
+            *_decoy_twins(book, live, dictionary, sounds),
         ):
             if (fault.field, fault.what) not in seen:
                 seen.add((fault.field, fault.what))
@@ -197,8 +198,9 @@ def _inside(book: PhraseBook, live: Live) -> Iterator[Fault]:
                 yield _fault(book, owner, what + "; use other words")
 
 
-def _decoy_twins(book: PhraseBook, live: Live, dictionary: Dictionary) -> Iterator[Fault]:
-    sounds = {phones: decoy for decoy in book.decoys for phones in dictionary.phrase(decoy)}
+def _decoy_twins(
+    book: PhraseBook, live: Live, dictionary: Dictionary, sounds: Mapping[Phones, str]
+) -> Iterator[Fault]:
     for phrase, say in _wordings(live):
         for phones in dictionary.phrase(say):
             if (decoy := sounds.get(phones, say)) != say:
