@@ -19,10 +19,9 @@ class Beside:
         self.folder = folder
         self.found: list[Finding] = []
         self.notes: list[str] = []
-        self.forgotten = False
+        self.forgotten: set[str] = set()
         self._words = read_words(folder)
         self._next: Said | None = None
-        self._ended = False
         self._consent_audio = False
         self._missing_words: list[int] = []
         self._missing_audio: list[int] = []
@@ -41,27 +40,29 @@ class Beside:
         elif isinstance(record, Resumed):
             self._torn.update(record.torn)
         elif isinstance(record, Forgotten):
-            self.forgotten = True
+            self.forgotten.update(record.what)
 
     def finish(self) -> None:
         """Draw the conclusions once all records were seen."""
         while self._advance():
             self._stray()
-        left = self._next is not None or (self.folder / FILE).exists() or (self.folder / FOLDER).exists()
-        if self.forgotten:
-            self.notes.append("The spoken words and recordings of this run were forgotten on purpose.")
-            if left:
-                what = "The log says that words and recordings were forgotten, but some are still there."
-                self.found.append(Finding(Wrong.WORDS, 0, what + " Run `hitchcall log forget` again."))
-        else:
-            self._report_missing(Wrong.WORDS, "spoken words", self._missing_words)
-            self._report_missing(Wrong.AUDIO, "recording", self._missing_audio)
+        for wrong, what, file, missing in (
+            (Wrong.WORDS, "spoken words", FILE, self._missing_words),
+            (Wrong.AUDIO, "recordings", FOLDER, self._missing_audio),
+        ):
+            if wrong.value not in self.forgotten:
+                self._report_missing(wrong, what, missing)
+                continue
+            self.notes.append(f"The {what} of this run were forgotten on purpose.")
+            if (self.folder / file).exists():
+                text = f"The log says that the {what} were forgotten, but some are still there."
+                self.found.append(Finding(wrong, 0, text + " Run `hitchcall log forget` again."))
         for path in sorted(self.folder.glob("*.torn-*")):
             told = "reported in the log" if path.name in self._torn else "not yet reported in the log"
             self.notes.append(f"{path.name} holds the end of a file that was cut off ({told}).")
             self._torn.discard(path.name)
-        if not self.forgotten:
-            self.notes.extend(f"{name} is named in the log and gone." for name in sorted(self._torn))
+        gone = {name for name in self._torn if "words" not in self.forgotten or not name.startswith("words")}
+        self.notes.extend(f"{name} is named in the log and gone." for name in sorted(gone))
 
     def _hold_words(self, entry: Entry, commitment: str) -> None:
         while self._next is None or self._next.seq < entry.seq:
@@ -111,5 +112,5 @@ class Beside:
     def _report_missing(self, wrong: Wrong, what: str, records: list[int]) -> None:
         if records:
             which = ", ".join(str(seq) for seq in records[:10]) + (" …" if len(records) > 10 else "")
-            text = f"The {what} of {len(records)} records are gone (record {which}), and no record says so."
+            text = f"The {what} of {len(records)} records are gone (record {which}); no record says why."
             self.found.append(Finding(wrong, 0, text))

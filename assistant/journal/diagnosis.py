@@ -18,6 +18,7 @@ from assistant.journal.chain import RecordError, genesis
 from assistant.journal.keys import signed_by
 from assistant.journal.reader import Entry, RawLine, parse, raw_lines
 from assistant.journal.records import Opened
+from assistant.journal.walk import TELLS_OF_FILES
 
 _SEQ = re.compile(rb'","seq":(\d{1,15}),"(?:sig|type)":"')
 
@@ -58,9 +59,13 @@ class _Line:
 
 
 def diagnose(path: Path, public: str, seen: Callable[[Entry], None]) -> list[Finding]:
-    """Return all faults of a log's chain, by line. ``seen`` gets every record that is sound in itself."""
+    """Return all faults of a log's chain, by line.
+
+    ``seen`` gets the records that speak of other files and are sound in themselves, by their numbers.
+    """
     found: list[Finding] = []
     lines: list[_Line] = []
+    entries: dict[int, Entry] = {}
     start = ""
     for raw in raw_lines(path):
         try:
@@ -78,6 +83,9 @@ def diagnose(path: Path, public: str, seen: Callable[[Entry], None]) -> list[Fin
         if isinstance(record, Opened) and not start:
             start = genesis(record.run)
         lines.append(_Line(raw.number, entry.seq, entry.digest, entry.prev, entry.kind))
+        if entry.kind in TELLS_OF_FILES:
+            entries.setdefault(entry.seq, entry)
+    for _, entry in sorted(entries.items()):
         seen(entry)
     unique = _without_doubles(lines, found)
     genuine = _without_strangers(unique, start, found)

@@ -33,6 +33,10 @@ class TabletKey:
         self._private = private
         self.public = private.public_key().public_bytes_raw().hex()
 
+    def public_pem(self) -> str:
+        """Return the public half as PEM text, to be taken to the machine that checks."""
+        return _public_pem(self._private).decode()
+
     def sign(self, digest_hex: str) -> str:
         """Return the signature, 128 hex digits, over the 32 bytes of a record's hash."""
         return self._private.sign(bytes.fromhex(digest_hex)).hex()
@@ -58,14 +62,15 @@ def tablet_key(folder: Path, disk: Disk | None = None) -> TabletKey:
 def _make(folder: Path, disk: Disk) -> None:
     private = Ed25519PrivateKey.generate()
     disk.make_folder(folder)
-    disk.save(
-        folder / PUBLIC,
-        private.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo),
-    )
+    disk.save(folder / PUBLIC, _public_pem(private))
     disk.save(
         folder / PRIVATE,
         private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()),
     )
+
+
+def _public_pem(private: Ed25519PrivateKey) -> bytes:
+    return private.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo)
 
 
 def read_public(path: Path) -> str:

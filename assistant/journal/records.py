@@ -190,9 +190,13 @@ class Sealed(Record):
 
 @dataclass(frozen=True, slots=True)
 class Forgotten(Record):
-    """Recordings and spoken words of this run were removed, on whose wish and why."""
+    """Recordings ("audio") or spoken words ("words") of this run are removed from here on, and why.
+
+    The record stands before the removal, so that an interrupted one is seen and done again.
+    """
 
     TYPE: ClassVar[str] = "forgotten"
+    what: tuple[str, ...]
     audio_files: int
     words: int
     reason: str

@@ -42,12 +42,22 @@ class Resumer:
     """
 
     def __init__(
-        self, folder: Path, key: TabletKey, *, clocks: TwoClocks | None = None, disk: Disk | None = None
+        self,
+        folder: Path,
+        key: TabletKey,
+        *,
+        clocks: TwoClocks | None = None,
+        disk: Disk | None = None,
+        after_end: bool = False,
     ) -> None:
-        """Lock, check and mend. Raises `LogError`: not a log, in use, ended, altered, or unwritable."""
+        """Lock, check and mend; a run with a sealed end only with ``after_end``.
+
+        Raises `LogError`: not a log, in use, ended, altered, or unwritable.
+        """
         self.folder = folder
         self._key, self._clocks, self._disk = key, clocks, disk or Disk()
         self._path = folder / LOG
+        self._after_end = after_end
         try:
             self._fd = self._disk.append_to(self._path)
         except OSError as error:
@@ -74,7 +84,7 @@ class Resumer:
         """Append "resumed" and a seal, and return the writer. Arguments as in `records.Resumed`."""
         if self.found.ended:
             raise LogError(f"The run in {self.folder} has ended: begin a new one.")
-        writer, away = self._writer()
+        writer, away = self.writer()
         writer.append(
             Resumed(
                 program=program,
@@ -92,7 +102,7 @@ class Resumer:
 
     def seal_end(self) -> str:
         """Append the end's seal that an interruption left out, close the file and return the code."""
-        writer, _ = self._writer()
+        writer, _ = self.writer()
         code = writer.seal()
         writer.close()
         return code
@@ -101,7 +111,8 @@ class Resumer:
         """Let go of a log that is not gone on with after all."""
         os.close(self._fd)
 
-    def _writer(self) -> tuple[Writer, int | None]:
+    def writer(self) -> tuple[Writer, int | None]:
+        """Return a writer that goes on after the last record, and the ms since it."""
         writer = Writer(self.folder, self.found.opened, self._key, clocks=self._clocks, disk=self._disk)
         return writer, writer.take_over(self._fd, self.found.last)
 
@@ -119,9 +130,9 @@ class Resumer:
                 files = record.files
             if isinstance(record, Resumed):
                 told.update(record.torn)
-            if ended:
+            if ended and not self._after_end:
                 raise LogError(f"The run in {self.folder} has ended: begin a new one.")
-            ended = entry.kind == "closed"
+            ended = ended or entry.kind == "closed"
         if last is None or reader.opened is None:
             raise LogError(f"{self._path} holds no whole record: begin a new run.")
         self._check_key(reader.opened, signed)

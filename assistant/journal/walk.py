@@ -18,7 +18,8 @@ from assistant.journal.records import TYPES, Opened
 
 _TYPE = b',"type":"'
 _KINDS = {name.encode() for name in TYPES}
-_WATCHED = {b"opened", b"heard", b"resumed", b"forgotten"}
+TELLS_OF_FILES = {"opened", "heard", "resumed", "forgotten"}
+_WATCHED = {name.encode() for name in TELLS_OF_FILES}
 
 
 @dataclass(slots=True)
