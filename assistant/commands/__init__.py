@@ -1,0 +1,1 @@
+"""The commands a person types, one module each; ``assistant.cli`` ties them together."""

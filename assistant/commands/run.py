@@ -1,0 +1,281 @@
+"""``hitchcall run``: a session."""
+
+from __future__ import annotations
+
+import json
+import secrets
+import signal
+import time
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from types import FrameType
+
+import click
+
+from assistant import __version__
+from assistant.commands.options import json_option, prepared, setting_options
+from assistant.ears.base import Ears
+from assistant.ears.choose import open_ears, open_pair
+from assistant.engine.events import Resumed
+from assistant.engine.state import Kind, Phase
+from assistant.errors import HitchcallError, InputError
+from assistant.journal.keys import TabletKey, tablet_key
+from assistant.journal.records import Opened
+from assistant.journal.resume import Resumer
+from assistant.journal.verify import State as Verified
+from assistant.journal.verify import verify
+from assistant.journal.writer import Writer
+from assistant.places import cache_folder, keys_folder, logs_folder
+from assistant.prepare import Prepared
+from assistant.recorded_driver import RecordedDriver
+from assistant.resume import changed_files, fold
+from assistant.session import Session, Shown
+from assistant.voice.choose import open_voice
+from assistant.voice.file_voice import FileVoice
+
+
+class LeftOpenError(HitchcallError):
+    """The answers ended before the run did; it can be resumed (exit status 6)."""
+
+    exit_status = 6
+
+
+class NotDoneError(HitchcallError):
+    """The run ended safely, but not with what it set out to do (exit status 5)."""
+
+    exit_status = 5
+
+
+@dataclass(frozen=True)
+class Wishes:
+    """What the user asked for."""
+
+    ears: str
+    voice: str
+    logs: Path
+    vosk_model: Path | None
+    microphone: str
+    speaker: str
+    keep_sound: bool
+    keep_words: bool
+    as_json: bool
+
+
+@click.command()
+@click.argument("procedure", default="couple")
+@setting_options
+@click.option(
+    "--ears", default="auto", show_default=True,
+    help="How to hear: auto, mic, typed, wav:FOLDER (files in name order), or recorded (a synthetic driver).",
+)  # fmt: skip
+@click.option(
+    "--voice", default="auto", show_default=True,
+    help="How to speak: auto, speaker, file:FOLDER (each line a WAV file), or none.",
+)  # fmt: skip
+@click.option("--logs", type=click.Path(path_type=Path, file_okay=False), help="Folder of the logs.")
+@click.option("--resume", type=click.Path(path_type=Path), help="Go on with this run (its folder).")
+@click.option("--vosk-model", type=click.Path(path_type=Path), envvar="HITCHCALL_VOSK_MODEL", help="A Vosk model's folder.")
+@click.option("--microphone", default="", help="Part of the microphone's name.")
+@click.option("--speaker", default="", help="Part of the loudspeaker's name.")
+@click.option("--keep-sound", is_flag=True, help="Everyone agreed that their voices are kept with the log.")
+@click.option("--forget-words", is_flag=True, help="Keep no words beside the log, only what they came to.")
+@json_option
+def run(
+    procedure: str, rig: str, site: str, crew: str, lang: str, own: Path | None, ears: str, voice: str,
+    logs: Path | None, resume: Path | None, vosk_model: Path | None, microphone: str, speaker: str,
+    keep_sound: bool, forget_words: bool, as_json: bool,
+) -> None:  # fmt: skip
+    """Guide a driver through PROCEDURE by voice, and keep the log.
+
+    Hitchcall only advises: training, local rules and the equipment's own manual come first. Say
+    "stop" at any time. Exit status: 0 done; 5 ended safely without being done; 6 the answers ended
+    first (go on with --resume); 2 something named on the command line cannot be used; 3 a device;
+    4 the log.
+    """
+    wishes = Wishes(
+        ears, voice, logs or logs_folder(), vosk_model, microphone, speaker, keep_sound, not forget_words, as_json
+    )
+    key = tablet_key(keys_folder())
+    if resume is not None:
+        go_on(resume, wishes, key, own)
+        return
+    ready = prepared(procedure, rig, site, crew, lang, own)
+    begin(ready, wishes, key)
+
+
+Tell = Callable[[str], None]
+
+
+def begin(ready: Prepared, wishes: Wishes, key: TabletKey) -> None:
+    """Begin a run."""
+    with ExitStack() as stack:
+        work = Work(ready, wishes, stack)
+        name = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ-") + secrets.token_hex(3)
+        opened = Opened(
+            run=name,
+            program=__version__,
+            procedure=ready.plan.procedure,
+            rig=ready.plan.rig,
+            site=ready.plan.site,
+            lang=ready.plan.lang,
+            ears=wishes.ears,
+            voice=wishes.voice,
+            files=ready.hashes,
+            consent_audio=wishes.keep_sound,
+            consent_words=wishes.keep_words,
+            key=key.public,
+            notes=(f"crew: {ready.plan.crew}",),
+        )
+        writer = Writer.begin(wishes.logs, opened, key)
+        work.go(writer, None)
+
+
+def go_on(folder: Path, wishes: Wishes, key: TabletKey, own: Path | None) -> None:
+    """Go on with a run that was cut off."""
+    if not folder.is_dir() and (wishes.logs / folder.name).is_dir():
+        folder = wishes.logs / folder.name
+    if not folder.is_dir():
+        raise InputError(f"There is no run {folder}; name the folder of the run.")
+    resumer = Resumer(folder, key)
+    with ExitStack() as stack:
+        was = resumer.found.opened
+        if resumer.found.ended:
+            click.echo(f"The run had ended; its end is sealed now. Code: {resumer.seal_end()}")
+            return
+        stack.callback(resumer.close)
+        crew = next((note.removeprefix("crew: ") for note in was.notes if note.startswith("crew: ")), "alone")
+        ready = prepared(was.procedure, was.rig, was.site, crew, was.lang, own)
+        changed = changed_files(ready, resumer.found.files)
+        folded = fold(ready, folder) if not changed else None
+        restarted = folded is None or not folded.same
+        state = ready.engine.initial() if folded is None or restarted else folded.state
+        preview = ready.engine.decide(state, Resumed(restarted), 0).state
+        work = Work(ready, wishes, stack)
+        stack.pop_all()  # from here on the writer owns the file
+        writer = resumer.go_on(
+            program=__version__,
+            decayed=tuple(ready.plan.fact_names[stale.fact] for stale in preview.stale),
+            changed=changed,
+            restarted=restarted,
+            files=ready.hashes,
+        )
+        work.session_state = state
+        work.go(writer, Resumed(restarted))
+
+
+class Work:
+    """Opens ears and voice for a run and sees it through."""
+
+    def __init__(self, ready: Prepared, wishes: Wishes, stack: ExitStack) -> None:
+        self.ready = ready
+        self.wishes = wishes
+        self.stack = stack
+        self.session: Session | None = None
+        self.session_state = ready.engine.initial()
+        self.refused = 0
+
+    def tell(self, text: str) -> None:
+        """Tell the user something that is no part of the talk."""
+        if self.wishes.as_json:
+            click.echo(json.dumps({"notice": text}, ensure_ascii=False))
+        else:
+            click.echo(text)
+
+    def go(self, writer: Writer, resumed: Resumed | None) -> None:
+        """Run to the end and tell how it ended; always says where the log is and whether it verifies."""
+        self.stack.callback(writer.close)
+        voice_opened = open_voice(
+            self.wishes.voice, self.ready.plan.lang, cache_folder() / "voice", device=self.wishes.speaker
+        )
+        voice = voice_opened.voice
+        self.stack.callback(voice.close)
+        ears, notices = self.open_ears(voice if isinstance(voice, FileVoice) else None, writer.folder)
+        self.stack.callback(ears.close)
+        for notice in (*voice_opened.notices, *notices):
+            self.tell(notice)
+        self.tell(f"Log: {writer.folder}")
+        self.tell(f"Code of the log's beginning, for the paperwork: {writer.code}")
+        failed = voice.prepare(sorted(set(self.ready.wording.fixed())), self._progress)
+        for text, why in failed.items():
+            self.tell(f"Cannot be spoken, only shown: {text} ({why})")
+        session = Session(
+            self.ready, writer, ears, voice, self.show,
+            patient=getattr(ears, "patient", self.wishes.ears in {"mic", "auto"}),
+            keep_sound=writer.folder if self.wishes.keep_sound else None,
+        )  # fmt: skip
+        session.state = self.session_state
+        self.session = session
+        signal.signal(signal.SIGTERM, _interrupt)
+        began = time.monotonic()
+        over = session.run(resumed)
+        self._ending(session, writer, over, time.monotonic() - began)
+
+    def open_ears(self, written: FileVoice | None, folder: Path) -> tuple[Ears, tuple[str, ...]]:
+        """Open the ears asked for."""
+        wishes = self.wishes
+        if wishes.ears != "recorded":
+            opened = open_ears(
+                wishes.ears, self.ready.book, vosk_model=wishes.vosk_model, device=wishes.microphone
+            )
+            return opened.ears, opened.notices
+        pair = open_pair(self.ready.book, vosk_model=wishes.vosk_model)
+        driver = RecordedDriver(
+            self.ready,
+            pair.pair,
+            folder / "driver",
+            lambda: self.session.state if self.session else self.session_state,
+            heard=written.heard if written is not None else lambda _clip, _words: None,
+        )
+        said = "Ears: a recorded driver; its answers are synthesised on the spot and really recognised."
+        return driver, (said, *pair.notices)
+
+    def show(self, shown: Shown) -> None:
+        """Print what was heard, decided and said."""
+        if self.wishes.as_json:
+            click.echo(json.dumps(_as_json(shown), ensure_ascii=False))
+            return
+        if shown.hearing is not None:
+            came = shown.hearing.phrase or (shown.hearing.unheard or "a reading")
+            click.echo(f"  heard   {shown.hearing.words or '(no words)'}  [{came}]")
+        if shown.decision.kind is Kind.REFUSED:
+            click.echo(f"  REFUSED {shown.decision.rule or shown.decision.reason}")
+        for sentence in shown.sentences:
+            click.echo(f"  says    {sentence.text}")
+
+    def _progress(self, done: int, of: int) -> None:
+        if not self.wishes.as_json and (done == of or done % 25 == 0):
+            click.echo(f"  making the prompts ready: {done} of {of}", err=True)
+
+    def _ending(self, session: Session, writer: Writer, over: bool, seconds: float) -> None:
+        if not over:
+            writer.close()
+            raise LeftOpenError(
+                f"The answers ended before the run did; go on with: hitchcall run --resume {writer.folder}"
+            )
+        verdict = verify(writer.folder)
+        self.tell(f"The run took {seconds:.0f} s. Log: {writer.folder}")
+        self.tell(f"Code of the log's end, for the paperwork: {verdict.codes[-1]}")
+        self.tell("The log verifies." if verdict.state is Verified.WHOLE else verdict.text())
+        outcome = session.state.outcome.value
+        if session.state.phase is Phase.OVER and outcome != "done":
+            raise NotDoneError(f"The run ended without being done: {outcome}.")
+
+
+def _interrupt(_signal: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt
+
+
+def _as_json(shown: Shown) -> dict[str, object]:
+    hearing = shown.hearing
+    return {
+        "step": shown.prepared.plan.steps[shown.state.step].id,
+        "phase": shown.state.phase.value,
+        "kind": shown.decision.kind.value,
+        "reason": shown.decision.reason,
+        "rule": shown.decision.rule,
+        "heard": None if hearing is None else {"words": hearing.words, "phrase": hearing.phrase, "engine": hearing.engine},
+        "says": [sentence.text for sentence in shown.sentences],
+    }

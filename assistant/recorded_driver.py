@@ -1,0 +1,105 @@
+"""A driver made of recordings, for showing a whole run without a microphone.
+
+Each answer is synthesised on the spot by another voice than the assistant's, written as a WAV file,
+and heard by the real recognisers. The driver knows the job, and now and then announces what must not
+come yet, so that a listener hears it refused. Nothing is passed to the run but what was heard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import Final
+
+from assistant.ears.base import Signal
+from assistant.ears.fusion import Pair
+from assistant.ears.wavs import speech_of
+from assistant.engine.events import Heard, Measured
+from assistant.engine.guide import reply
+from assistant.engine.state import Phase, State
+from assistant.errors import DeviceError
+from assistant.phrases.live import Hearing, Live, Role, Unheard
+from assistant.phrases.numbers import say_reading
+from assistant.prepare import Prepared
+from assistant.voice.clip import Clip
+from assistant.voice.other_voices import OtherVoice, other_voices, say_with
+
+TOO_SOON: Final[Mapping[str, str]] = {
+    "mounting": "backing-under",
+    "see-pin": "raising-suspension",
+    "see-gap": "driving-off",
+    "crank": "removing-chocks",
+}
+"""Step → what the driver announces there too soon, once, before answering."""
+
+TRIES = 4  # a voice that is not understood gives way to the next; after as many the run is left open
+
+
+class RecordedDriver:
+    """Ears that hear a driver's recordings as the run asks for them.
+
+    ``where`` tells the state of the run; ``heard`` is called with the sound and words of each answer.
+    """
+
+    def __init__(
+        self,
+        prepared: Prepared,
+        pair: Pair,
+        folder: Path,
+        where: Callable[[], State],
+        *,
+        voices: Sequence[OtherVoice] | None = None,
+        too_soon: Mapping[str, str] = TOO_SOON,
+        heard: Callable[[Clip, str], None] = lambda _clip, _words: None,
+    ) -> None:
+        self._prepared = prepared
+        self._pair = pair
+        self._folder = folder
+        self._where = where
+        self._voices = tuple(voices if voices is not None else other_voices(prepared.book.lang))
+        if not self._voices:
+            raise DeviceError("No second voice is installed for the recorded driver; install flite or espeak-ng.")
+        self._too_soon = dict(too_soon)
+        self._heard = heard
+        self._count = 0
+        self._misses = 0
+        self.refused = 0
+        folder.mkdir(parents=True, exist_ok=True)
+
+    def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:
+        """Say the next thing, and return what the recognisers make of it."""
+        del timeout
+        state = self._where()
+        if self._misses >= TRIES:
+            return Signal.ENDED
+        words = self._words(state)
+        voice = self._voices[self._misses % len(self._voices)]
+        self._count += 1
+        path = self._folder / f"{self._count:04d}-{voice.name}.wav"
+        clip = say_with(voice, words, path)
+        self._heard(clip, words)
+        hearing = self._hear(path, live)
+        self._misses = self._misses + 1 if hearing.unheard is not None else 0
+        self.refused += hearing.unheard is not None
+        return hearing
+
+    def close(self) -> None:
+        """Free the recognisers."""
+        self._pair.close()
+
+    def _words(self, state: State) -> str:
+        step = self._prepared.plan.steps[state.step].id
+        if state.phase is Phase.ASKING and self._misses == 0 and step in self._too_soon:
+            return self._prepared.wording.says(self._too_soon.pop(step))
+        told = reply(self._prepared.plan, state).event
+        if isinstance(told, Measured):
+            return say_reading(told.value, told.unit, self._prepared.book.lang)
+        assert isinstance(told, Heard)  # noqa: S101 - the guide says nothing else once a run has begun
+        call = f"{self._prepared.book.mate} " if told.who is Role.MATE else ""
+        return call + self._prepared.wording.says(told.phrase)
+
+    def _hear(self, path: Path, live: Live) -> Hearing:
+        found = [one for one in speech_of(path) if len(one.samples)]
+        if len(found) != 1:
+            return Hearing(self._pair.name, unheard=Unheard.SILENCE if not found else Unheard.NOT_A_PHRASE)
+        return self._pair.hear(found[0], live)
