@@ -67,7 +67,8 @@ def read_wav(path: Path) -> Clip | Failure:
 
 def write_wav(path: Path, clip: Clip) -> None:
     """Write ``clip`` as a mono 16-bit WAV file; raises OSError."""
-    with wave.open(str(path), "wb") as file:
+    # Opened here: wave.open complains to standard error by itself when a path cannot be opened.
+    with path.open("wb") as raw, wave.open(raw, "wb") as file:
         file.setnchannels(1)
         file.setsampwidth(2)
         file.setframerate(clip.rate)

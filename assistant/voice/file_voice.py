@@ -124,7 +124,7 @@ class FileVoice:
     def _join(self) -> None:
         gap = bytes(2 * int(_GAP_SECONDS * _JOINED_RATE))
         draft = self._folder / "session.part"
-        with wave.open(str(draft), "wb") as joined:
+        with draft.open("wb") as raw, wave.open(raw, "wb") as joined:
             joined.setnchannels(1)
             joined.setsampwidth(2)
             joined.setframerate(_JOINED_RATE)

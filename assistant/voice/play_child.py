@@ -140,6 +140,8 @@ def main() -> int:
     answers = os.fdopen(os.dup(sys.stdout.fileno()), "w", encoding="utf-8")
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     player = Player(answers)
+    # PulseAudio and PipeWire otherwise hold up to two seconds of sound that no cut can take back.
+    os.environ.setdefault("PULSE_LATENCY_MSEC", str(int(_LATENCY_SECONDS * 1000)))
     try:
         import sounddevice  # noqa: PLC0415 - raises OSError where PortAudio is missing
 
