@@ -8,14 +8,16 @@ proposal that the table does not allow is our own bug and is raised as one.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+from transitions import MachineError
 
 from assistant.engine import commands
 from assistant.engine.events import Begin, DeviceChange, Event, Heard, Measured, Microphone, NotHeard, Resumed, Tick
 from assistant.engine.handlers import HANDLERS, Handler, line
 from assistant.engine.moves import ask, current, initial
 from assistant.engine.state import Decision, Kind, Phase, State
-from assistant.engine.table import OPEN, Seat, build_machine
+from assistant.engine.table import MOVE_NAMES, OPEN, Seat, build_machine
 from assistant.engine.ticks import tick
 
 if TYPE_CHECKING:
@@ -44,7 +46,7 @@ class Engine:
         self.plan = plan
         self._seat = Seat()
         self._machine = build_machine(self._seat)
-        self._events = self._machine.events
+        self._moves = {move: self._machine.events[name] for move, name in MOVE_NAMES.items()}
         self._handlers: dict[str, Handler] = {**HANDLERS, "tick": tick}
         self._live: dict[tuple[object, ...], LiveIds] = {}
 
@@ -58,12 +60,14 @@ class Engine:
         if (trigger, state.phase) not in OPEN:
             return self._out_of_place(state, event)
         decision = self._handlers[trigger](self.plan, state, event, now)
+        landing = decision.state.phase
         self._seat.state = state.phase.value
-        self._seat.landing = decision.state.phase.value
-        fire: Any = self._events[trigger]
-        moved = fire.trigger(self._seat)
-        if not moved or self._seat.state != decision.state.phase.value:
-            raise RuntimeError(f"{trigger} may not move a run from {state.phase} to {decision.state.phase}")
+        try:
+            moved = self._moves[trigger, landing].trigger(self._seat)
+        except (KeyError, MachineError):
+            moved = False
+        if not moved or self._seat.state != landing.value:
+            raise RuntimeError(f"{trigger} may not move a run from {state.phase} to {landing}")
         return decision
 
     def trigger_of(self, state: State, event: Event) -> str:
