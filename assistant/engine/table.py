@@ -30,7 +30,7 @@ TABLE: Final[tuple[tuple[str, tuple[Phase, ...], tuple[Phase, ...]], ...]] = (
     ("answer", (L,), (A, L, C)),
     ("measure", (A,), (A, C)),
     ("hold", (A,), (H,)),
-    ("confirm", (C,), (A, L, O)),
+    ("confirm", (C,), (A, C, L, O)),
     ("take_back", (A,), (A, L)),
     ("take_back", (H,), (A,)),
     ("take_back", (C,), (A, L, W, S)),
