@@ -126,11 +126,17 @@ class SpeakerVoice:
             return job
 
     def _work(self) -> None:
+        """Do job after job; a fault of ours in one line must not leave the next ones waiting for ever."""
         while (job := self._next()) is not None:
             if isinstance(job, Tone):
                 self._play_tone(job)
-            else:
-                self._finish(self._say(job[0]), job[1])
+                continue
+            try:
+                spoken = self._say(job[0])
+            except Exception as why:
+                reason = f"The voice broke on this line ({type(why).__name__}: {why}). {_WRITTEN_ON_SCREEN}"
+                spoken = Spoken(job[0], How.FAILED, reason=reason)
+            self._finish(spoken, job[1])
 
     def _play_tone(self, kind: Tone) -> None:
         played = self._sink.play(self._speech.tone(kind), self._stop)
@@ -157,10 +163,10 @@ class SpeakerVoice:
         )
 
     def _finish(self, spoken: Spoken, receipt: Receipt) -> None:
+        receipt.add(spoken)
         if spoken.reason:
             self._hooks.notice(f"Not spoken ({spoken.line.name}): {spoken.reason}")
         self._hooks.finished(spoken)
-        receipt.add(spoken)
 
 
 class SilentVoice:

@@ -36,15 +36,24 @@ def _open_engine(voice: str, rate: int, pitch: int, troubles: list[str]) -> Any:
     import pyttsx3  # noqa: PLC0415 - the parent must never load the speech library
 
     engine = pyttsx3.init("espeak")
+    _settle()
+    engine.proxy.setBusy(False)
 
     def failed(name: object = None, exception: object = None) -> None:  # noqa: ARG001
         troubles.append(str(exception))
 
     engine.connect("error", failed)
-    engine.setProperty("voice", voice)
-    engine.setProperty("rate", rate)
-    engine.setProperty("pitch", pitch)
+    for name, value in (("voice", voice), ("rate", rate), ("pitch", pitch)):
+        engine.setProperty(name, value)
+        _settle()
     return engine
+
+
+def _settle() -> None:
+    """Wait until espeak's own thread has worked off every order."""
+    from pyttsx3.drivers import _espeak  # noqa: PLC0415 - only exists in the child
+
+    _espeak.Synchronize()
 
 
 def _serve(requests: IO[str], answers: IO[str], settings: tuple[str, int, int]) -> None:
@@ -65,6 +74,7 @@ def _serve(requests: IO[str], answers: IO[str], settings: tuple[str, int, int]) 
             signal.alarm(_ORPHAN_SECONDS)
         engine.save_to_file(request["text"], request["path"])
         engine.runAndWait()
+        _settle()
         if hasattr(signal, "alarm"):
             signal.alarm(0)
         if troubles:

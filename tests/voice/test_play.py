@@ -133,6 +133,21 @@ def test_a_dead_synthesiser_leaves_a_tone_and_a_notice(
     assert "screen" in notices[0]
 
 
+def test_a_fault_in_one_line_does_not_silence_the_next(speech: Speech, sink: MemorySink) -> None:
+    """Hazard: a bug while one line is said must not leave a later hazard unsaid and unreported."""
+    sink.gate.set()
+
+    def started(line: Line) -> None:
+        if line is STEP:
+            raise RuntimeError("the screen is gone")
+
+    with voice_on(speech, sink, Hooks(started=started)) as voice:
+        receipt = voice.say([STEP, HAZARD])
+        assert receipt.wait(LONG)
+    assert [spoken.how for spoken in receipt.spoken] == [How.FAILED, How.SPOKEN]
+    assert "the screen is gone" in receipt.spoken[0].reason
+
+
 def test_speaking_is_true_from_say_to_the_end(speech: Speech, sink: MemorySink) -> None:
     """Hazard: the own voice heard as an answer; the ears are shut from the moment of ``say``."""
     with voice_on(speech, sink) as voice:
