@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from assistant.errors import Fault, FileFaults
+from assistant.errors import Fault, FileFaults, InputError
 from assistant.procedure.load import Files
 from assistant.procedure.model import UNKNOWN, Answer, Limit, Look, Outcome, Step
 from assistant.procedure.plan import (
@@ -76,6 +76,20 @@ class Compiler:
                     self.fault(f"{key} can never be {value!r}", step, "only")
             ok = ok and self.setting.get(key) in values
         return ok
+
+    def check_only(self) -> None:
+        """Refuse a rig, site or crew the whole procedure is not for, in one plain sentence."""
+        only = self.files.procedure.only
+        if self.applies(only, "") or self.faults:
+            return
+        for key, values in only.items():
+            has = self.setting[key]
+            if has not in values:
+                names = f"rig {self.files.rig_name}, site {self.files.site_name}, crew {self.crew}"
+                raise InputError(
+                    f"{self.files.procedure.id} is only for {key} {' or '.join(values)}, and here {key} is {has} "
+                    f"({names}); choose another rig, site or crew."
+                )
 
     # -- facts ----------------------------------------------------------------------------------
     def changes(self, sets: Mapping[str, str], step: str, field: str, file: str = "") -> Changes:
@@ -290,9 +304,13 @@ class Compiler:
 
 
 def compile_plan(files: Files, crew: str = "alone") -> Plan:
-    """Resolve one run; raises FileFaults with every fault found."""
+    """Resolve one run; raises FileFaults with every fault found.
+
+    InputError where the procedure as a whole is not for this rig, site or crew.
+    """
     work = Compiler(files, crew)
     work.check_setting()
+    work.check_only()
     steps, looks, acts = work.steps(), work.looks(), work.acts()
     done = work.condition(files.procedure.done.needs, "", "done.needs")
     announcements: dict[str, PlanAct] = {}

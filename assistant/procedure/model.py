@@ -152,10 +152,14 @@ class Done(_Part):
 
 
 class Procedure(_Part):
-    """``procedure.toml``: blocks in their default order, and steps."""
+    """``procedure.toml``: blocks in their default order, and steps.
+
+    ``only`` names the rigs, sites and crews the whole procedure is for; others are told so.
+    """
 
     format: Literal[1]
     id: Id
+    only: OneOf = {}
     order: Annotated[list[Id], Field(min_length=1)]
     blocks: dict[Id, Block] = {}
     done: Done
