@@ -19,10 +19,18 @@ def initial(plan: Plan) -> State:
 
 
 def believed(plan: Plan, state: State) -> Facts:
-    """Return the facts as they may be now: an act under way puts what it changes in doubt."""
-    if state.phase in {Phase.LOOKING, Phase.READY, Phase.OVER}:
+    """Return the facts as they may be now: an act under way puts what it changes in doubt.
+
+    While facts are looked at again, the act of the step that was broken off may still have changed
+    the others.
+    """
+    if state.phase in {Phase.READY, Phase.OVER}:
         return state.facts
-    return changed(state.facts, plan.steps[state.step].starts)
+    starts = plan.steps[state.step].starts
+    if state.phase is Phase.LOOKING:
+        looked_at = {stale.fact for stale in state.stale}
+        starts = tuple(change for change in starts if change[0] not in looked_at)
+    return changed(state.facts, starts)
 
 
 def current(plan: Plan, state: State) -> PlanStep:
@@ -47,7 +55,7 @@ def ask(plan: Plan, state: State, *, short: bool = False) -> tuple[Line, ...]:
     """Return the lines that ask the current step: its hazard first, then its sentence."""
     step = current(plan, state)
     table = "look" if step.look >= 0 else "step"
-    lines = (Line("hazard", step.hazard),) if step.hazard else ()
+    lines: tuple[Line, ...] = (Line("hazard", step.hazard),) if step.hazard else ()
     lines += (Line(f"{table}-short" if short else table, step.id),)
     if step.hold is not None and not state.held:
         lines += (Line("line", "hold-ask", (("phrase", step.hold.begin), ("seconds", str(step.hold.ms // 1000)))),)
@@ -86,12 +94,13 @@ def doubt(plan: Plan, state: State, step: int, facts: Facts, which: tuple[int, .
     """Make ``which`` facts unknown, to be looked at before ``step`` is asked again.
 
     Facts already waiting to be looked at stay in the list with the value they had, and are all
-    looked at anew: nobody may count on a look from before the interruption.
+    looked at anew: nobody may count on a look from before the interruption. A fact with a secure
+    value is to be brought to that, whatever it was: brakes on before anyone goes to look.
     """
     expected = {stale.fact: stale.expected for stale in state.stale}
     for fact in which:
         if facts[fact] != UNKNOWN and fact not in expected:
-            expected[fact] = facts[fact]
+            expected[fact] = plan.secure.get(fact, facts[fact])
     stale = tuple(Stale(fact, expected[fact]) for fact in sorted(expected))
     facts = changed(facts, tuple((fact, UNKNOWN) for fact in sorted(expected)))
     phase = Phase.LOOKING if stale else Phase.ASKING
@@ -100,7 +109,7 @@ def doubt(plan: Plan, state: State, step: int, facts: Facts, which: tuple[int, .
 
 def look_or_ask(plan: Plan, state: State) -> State:
     """A look whose own act is forbidden must not be asked: the place is lost, start again."""
-    if state.phase is Phase.LOOKING and broken_rule(plan, current(plan, state).act, state.facts):
+    if state.phase is Phase.LOOKING and broken_rule(plan, current(plan, state).act, believed(plan, state)):
         return start_again(plan, state.since)
     return state
 
