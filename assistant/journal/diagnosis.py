@@ -65,7 +65,7 @@ def diagnose(path: Path, public: str, seen: Callable[[Entry], None]) -> list[Fin
     """
     found: list[Finding] = []
     lines: list[_Line] = []
-    entries: dict[int, Entry] = {}
+    entries: dict[int, Entry] = {}  # by line
     start = ""
     for raw in raw_lines(path):
         try:
@@ -84,11 +84,12 @@ def diagnose(path: Path, public: str, seen: Callable[[Entry], None]) -> list[Fin
             start = genesis(record.run)
         lines.append(_Line(raw.number, entry.seq, entry.digest, entry.prev, entry.kind))
         if entry.kind in TELLS_OF_FILES:
-            entries.setdefault(entry.seq, entry)
-    for _, entry in sorted(entries.items()):
-        seen(entry)
+            entries[entry.line] = entry
     unique = _without_doubles(lines, found)
     genuine = _without_strangers(unique, start, found)
+    for line in sorted(genuine, key=lambda line: line.seq):
+        if line.number in entries:
+            seen(entries[line.number])
     _moved(genuine, found)
     _missing(genuine, found)
     _unlinked(genuine, start, found)

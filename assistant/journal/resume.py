@@ -85,27 +85,31 @@ class Resumer:
         if self.found.ended:
             raise LogError(f"The run in {self.folder} has ended: begin a new one.")
         writer, away = self.writer()
-        writer.append(
-            Resumed(
-                program=program,
-                decayed=decayed,
-                changed=changed,
-                restarted=restarted,
-                torn=self.found.torn,
-                torn_bytes=self.found.torn_bytes,
-                away_ms=away,
-                files=dict(files),
-            )
+        resumed = Resumed(
+            program=program,
+            decayed=decayed,
+            changed=changed,
+            restarted=restarted,
+            torn=self.found.torn,
+            torn_bytes=self.found.torn_bytes,
+            away_ms=away,
+            files=dict(files),
         )
-        writer.seal()
+        try:
+            writer.append(resumed)
+            writer.seal()
+        except LogError:
+            writer.close()
+            raise
         return writer
 
     def seal_end(self) -> str:
         """Append the end's seal that an interruption left out, close the file and return the code."""
         writer, _ = self.writer()
-        code = writer.seal()
-        writer.close()
-        return code
+        try:
+            return writer.seal()
+        finally:
+            writer.close()
 
     def close(self) -> None:
         """Let go of a log that is not gone on with after all."""

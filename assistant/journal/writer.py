@@ -95,8 +95,12 @@ class Writer:
         except OSError as error:
             new.close()
             raise trouble("begin the log", new._path, error) from error
-        new.append(opened)
-        new.seal()
+        try:
+            new.append(opened)
+            new.seal()
+        except LogError:
+            new.close()
+            raise
         return new
 
     def take_over(self, fd: int, last: Entry) -> int | None:
