@@ -10,8 +10,8 @@ from assistant.engine.events import Resumed, event_from_data
 from assistant.engine.record import decision_to_data
 from assistant.engine.state import State
 from assistant.errors import HitchcallError, InputError
-from assistant.journal.fold import Json, Redecide, inputs
-from assistant.journal.records import Opened
+from assistant.journal.fold import Redecide, inputs
+from assistant.journal.records import Json, Opened
 from assistant.prepare import Prepared
 
 

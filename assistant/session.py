@@ -56,8 +56,10 @@ Screen = Callable[[Shown], None]
 
 @dataclass
 class Session:
-    """A run under way. ``patient`` ears (microphone, keyboard) let real time pass in silence; a
-    script or recordings do not, so a hold is waited out for them.
+    """A run under way.
+
+    ``patient`` ears (microphone, keyboard) let real time pass in silence; a script or recordings do
+    not, so a hold is waited out for them.
     """
 
     prepared: Prepared
@@ -128,7 +130,7 @@ class Session:
     # -- out ------------------------------------------------------------------------------------
     def _say(self, decision: Decision, sentences: Sequence[Sentence]) -> None:
         if decision.kind is Kind.SETTING:
-            self.voice.adjust(cast(Change, decision.reason))
+            self.voice.adjust(cast("Change", decision.reason))
         tone = TONES.get(decision.kind)
         if decision.kind is Kind.ASKED_AGAIN and decision.reason != "silence":
             tone = Tone.NOT_UNDERSTOOD

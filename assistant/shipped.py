@@ -1,5 +1,4 @@
-"""Where the shipped procedures and grammars lie: inside an installed wheel, or beside the package
-in a checkout."""
+"""Where the shipped procedures and grammars lie: in an installed wheel, or beside the checkout's package."""
 
 from __future__ import annotations
 
@@ -15,4 +14,4 @@ def shipped(folder: str) -> Path:
     for place in (_PACKAGE / "data" / folder, _PACKAGE.parent / folder):
         if place.is_dir():
             return place
-    raise InputError(f"The shipped folder {folder} is missing from this installation; install Hitchcall again.")
+    raise InputError(f"The shipped folder {folder} is missing here; install Hitchcall again.")

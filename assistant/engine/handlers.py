@@ -11,7 +11,17 @@ from decimal import Decimal
 
 from assistant.engine import commands
 from assistant.engine.events import Event, Heard, Measured, NotHeard, Resumed
-from assistant.engine.moves import arrive, ask, believed, broken_rule, current, doubt, interrupt, look_or_ask, start_again
+from assistant.engine.moves import (
+    arrive,
+    ask,
+    believed,
+    broken_rule,
+    current,
+    doubt,
+    interrupt,
+    look_or_ask,
+    start_again,
+)
 from assistant.engine.state import Decision, Kind, Line, Outcome, Pending, Phase, Snapshot, State
 from assistant.phrases.units import convert, kind_of
 from assistant.procedure.plan import Plan, PlanAnswer, PlanReading, changed
@@ -39,10 +49,10 @@ def resume(plan: Plan, state: State, event: Event, now: int) -> Decision:
         return Decision(state._replace(since=now), Kind.RESUMED, lines=(line("caution"), line(word)))
     if state.phase is Phase.READY or (isinstance(event, Resumed) and event.changed):
         again = start_again(plan, now)
-        said = (line("caution"), line("resumed", title=""), line("restart"))
-        return Decision(again, Kind.RESUMED, "files-changed", lines=said + ask(plan, again))
+        began = (line("caution"), line("resumed", title=""), line("restart"))
+        return Decision(again, Kind.RESUMED, "files-changed", lines=began + ask(plan, again))
     after = interrupt(plan, state, now)
-    said = (line("caution"), line("resumed", title=""), *went_stale(after))
+    said: tuple[Line, ...] = (line("caution"), line("resumed", title=""), *went_stale(after))
     return Decision(after, Kind.RESUMED, lines=said + ask(plan, after))
 
 
@@ -91,8 +101,14 @@ def told(kind: Kind, reason: str) -> tuple[Line, ...]:
 
 
 def looked(plan: Plan, state: State, given: PlanAnswer, now: int, said: tuple[Line, ...]) -> Decision:
-    """A look's answer: as it was, go on; otherwise the place is lost and the run starts again."""
+    """A look's answer: as it was, go on; otherwise the place is lost and the run starts again.
+
+    What must be secured first is asked for until it is.
+    """
     stale = state.stale[state.look]
+    if given.sets[0][1] != stale.expected and stale.fact in plan.secure:
+        lines = (*said, line("secure-first"), *ask(plan, state, short=True))
+        return Decision(state._replace(since=now), Kind.ASKED_AGAIN, "secure-first", lines=lines)
     if given.sets[0][1] != stale.expected:
         after = start_again(plan, now)
         lines = (*said, line("look-differs"), *ask(plan, after))
@@ -245,7 +261,7 @@ def mic_back(plan: Plan, state: State, _event: Event, now: int) -> Decision:
     return Decision(after, Kind.HEARING_BACK, lines=(line("mic-back"), *went_stale(after), *ask(plan, after)))
 
 
-def misheard(plan: Plan, state: State, event: Event, now: int) -> Decision:
+def misheard(_plan: Plan, state: State, event: Event, now: int) -> Decision:
     """Not understood: ask again, and offer the pad after the third time."""
     assert isinstance(event, NotHeard)  # noqa: S101 - as above
     misses = min(state.misses + 1, MOST)
@@ -271,8 +287,7 @@ def announce(plan: Plan, state: State, event: Event, now: int) -> Decision:
     # The step's own act was judged on arrival; judging it by what it has itself started would refuse it.
     rule = broken_rule(plan, act.id, state.facts if asked else believed(plan, state))
     if rule is not None:
-        lines = (Line("never", rule.id),)
-        return Decision(state, Kind.REFUSED, "never", rule.id, act.id, lines)
+        return Decision(state, Kind.REFUSED, "never", rule.id, act.id, (Line("never", rule.id),))
     if state.phase in {Phase.STOPPED, Phase.WAITING, Phase.DEAF}:
         return Decision(state, Kind.REFUSED, "not-now", "", act.id, (line("refused-phase"),))
     if asked or act.anytime:

@@ -5,7 +5,6 @@ A state is never saved: it is the log, folded. Nothing here reads a clock.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from typing import NamedTuple

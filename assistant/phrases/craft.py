@@ -83,6 +83,7 @@ def lint_live(book: PhraseBook, live_sets: Sequence[tuple[str, Live]], dictionar
             *_weak_answers(book, live, dictionary),
             *_alike(book, live, near),
             *_inside(book, live),
+            *_like_emergency(book, live),
             *_decoy_twins(book, live, dictionary, sounds),
         ):
             if (fault.field, fault.what) not in seen:
@@ -131,6 +132,22 @@ def _same_sounds(book: PhraseBook, dictionary: Dictionary) -> Iterator[Fault]:
             other, other_say = heard.setdefault(phones, (phrase, say))
             if other != phrase:
                 what = f'"{say}" sounds the same as "{other_say}" of phrase {other}; change one of them'
+                yield _fault(book, phrase, what)
+
+
+def _like_emergency(book: PhraseBook, live: Live) -> Iterator[Fault]:
+    """Find wordings with a word that begins like an emergency word: any ear may then hear the stop.
+
+    Measured: "stopped just short" was taken for "stop" by an ear on its own, as the rule for
+    emergencies allows, and so halted the run.
+    """
+    alarms = {say for phrase in live.emergency for say in live.phrases[phrase] if " " not in say}
+    for phrase, say in _wordings(live):
+        if phrase in live.emergency:
+            continue
+        for word in say.split():
+            if any(word.startswith(alarm) for alarm in alarms):
+                what = f'"{say}" holds "{word}", which may be heard as the emergency word; use another'
                 yield _fault(book, phrase, what)
 
 

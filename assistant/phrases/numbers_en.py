@@ -59,7 +59,7 @@ _RATIO = re.compile(r"([0-9]+)/(2|4|8|16|32)")
 Tokens = tuple[str, ...]
 
 
-class _Refuse(Exception):  # noqa: N818 - carries a verdict inside this module, not an error
+class _Refuse(Exception):
     def __init__(self, trouble: Trouble, reason: str) -> None:
         self.verdict = NumberRefused(trouble, reason)
 

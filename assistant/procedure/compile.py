@@ -85,10 +85,10 @@ class Compiler:
         for key, values in only.items():
             has = self.setting[key]
             if has not in values:
-                names = f"rig {self.files.rig_name}, site {self.files.site_name}, crew {self.crew}"
+                where = f"rig {self.files.rig_name}, site {self.files.site_name}, crew {self.crew}"
                 raise InputError(
-                    f"{self.files.procedure.id} is only for {key} {' or '.join(values)}, and here {key} is {has} "
-                    f"({names}); choose another rig, site or crew."
+                    f"{self.files.procedure.id} is only for {key} {' or '.join(values)}; here it is {has} "
+                    f"({where}). Choose another rig, site or crew."
                 )
 
     # -- facts ----------------------------------------------------------------------------------
@@ -263,6 +263,8 @@ class Compiler:
                 continue
             out[self.fact_index[name]] = self.look(name, look)
         for name, fact in yard.facts.items():
+            if fact.secure is not None and fact.secure not in fact.values:
+                self.fault(f"is secure at {fact.secure!r}, which is none of its values", name, "secure", self.yard)
             started = any(name in act.starts for act in yard.acts.values())
             if (fact.decays or started) and name not in yard.look:
                 self.fault("can fall into doubt but has no look; add one", name, "look", self.yard)
@@ -332,6 +334,7 @@ def compile_plan(files: Files, crew: str = "alone") -> Plan:
         steps=steps,
         count=sum(1 for step in steps if not step.aside),
         looks={index: looks[index] for index in sorted(looks)},
+        secure={index: fact.secure for index, fact in enumerate(yard.facts.values()) if fact.secure is not None},
         decaying=tuple(index for index, fact in enumerate(yard.facts.values()) if fact.decays),
         acts=acts,
         by_announcement=announcements,

@@ -40,11 +40,13 @@ class Fact(_Part):
     """A thing about the rig with a few named values; ``unknown`` is always one more.
 
     ``decays``: after an interruption the fact is unknown again and is looked at anew, by the look
-    of the same name.
+    of the same name. ``secure`` is the value it must be brought to first, whatever it was: after an
+    interruption the rig is held before anyone looks at anything.
     """
 
     values: Annotated[list[Value], Field(min_length=2)]
     decays: bool = False
+    secure: Value | None = None
 
 
 class Act(_Part):

@@ -124,7 +124,8 @@ class Plan:
     """One run, resolved.
 
     ``looks`` maps a fact's position to the way it is looked at again, in the order of looking;
-    ``decaying`` are the facts that an interruption makes unknown.
+    ``decaying`` are the facts that an interruption makes unknown; ``secure`` the value some of them
+    must be brought to before anything else is looked at.
     """
 
     procedure: str
@@ -138,6 +139,7 @@ class Plan:
     count: int
     looks: Mapping[int, PlanStep]
     decaying: tuple[int, ...]
+    secure: Mapping[int, str]
     acts: Mapping[str, PlanAct]
     by_announcement: Mapping[str, PlanAct]
     done_needs: Condition

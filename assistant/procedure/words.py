@@ -57,6 +57,7 @@ LINE_PLACES: Mapping[str, frozenset[str]] = {
         "mic-back": "",
         "look-again": "",
         "look-differs": "",
+        "secure-first": "",
         "look-done": "",
         "restart": "",
         "fail": "",

@@ -192,3 +192,10 @@ def test_a_dictionary_that_is_none(tmp_path: Path) -> None:
     (tmp_path / "bad.dict").write_text("word\n", "utf-8")
     with pytest.raises(InputError, match="line 1 is not a word and its phones"):
         load_dictionary(tmp_path / "bad.dict", {})
+
+
+def test_no_answer_holds_the_emergency_word(tmp_path: Path, dictionary: Dictionary) -> None:
+    """An answer such as "stopped short" would halt the run: one ear alone may hear the stop in it."""
+    book = _book(tmp_path, {"halt": ["stop"], "short": ["stopped just short"], "edge": ["at the front edge"]})
+    faults = lint_live(book, [("s", book.live(book.phrases, emergency=["halt"]))], dictionary)
+    assert [fault.field for fault in faults if "emergency word" in fault.what] == ["phrases.short.say"]
