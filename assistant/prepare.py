@@ -8,7 +8,7 @@ from pathlib import Path
 
 from assistant.engine import commands
 from assistant.engine.engine import Engine
-from assistant.engine.state import State
+from assistant.engine.state import Phase, Stale, State
 from assistant.errors import Fault, FileFaults, InputError
 from assistant.phrases.book import PhraseBook, load_book
 from assistant.phrases.live import Live
@@ -39,6 +39,16 @@ class Prepared:
         grammar = f"grammars/{self.book.lang}.toml"
         named = {f"procedures/{name}": digest for name, digest in self.files.hashes.items()}
         return {**named, grammar: self.book.sha256, f"{grammar}#decoys": self.book.decoys_sha256}
+
+    def step_states(self) -> Iterator[tuple[str, State]]:
+        """Yield (step or look id, a state in which it is asked) for every step, hold and look."""
+        blank = self.plan.blank
+        for index, step in enumerate(self.plan.steps):
+            yield step.id, State(Phase.ASKING, index, blank, held=True)
+            if step.hold is not None:
+                yield step.id, State(Phase.ASKING, index, blank)
+        for fact, look in self.plan.looks.items():
+            yield look.id, State(Phase.LOOKING, 0, blank, stale=(Stale(fact, ""),))
 
     def live(self, state: State) -> Live:
         """Return what may be heard in ``state``."""
@@ -99,9 +109,8 @@ def prepare(
     return Prepared(files, plan, book, Engine(plan), Wording(files, plan, book))
 
 
-def every_setting(where: Library, procedure: str) -> Iterator[tuple[str, str, str]]:
+def every_setting(where: Library) -> Iterator[tuple[str, str, str]]:
     """Yield (rig, site, crew) for every combination the library has."""
-    del procedure
     for rig in where.names("rigs"):
         for site in where.names("sites"):
             for crew in CREWS:

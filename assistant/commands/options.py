@@ -10,6 +10,8 @@ import click
 
 from assistant.prepare import DEFAULT_RIG, DEFAULT_SITE, Prepared, grammars, library, prepare
 
+OWN_VARIABLE = "HITCHCALL_PROCEDURES"
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 
@@ -19,6 +21,7 @@ def procedures_option(function: F) -> F:
         "--procedures",
         "own",
         type=click.Path(path_type=Path, file_okay=False),
+        envvar=OWN_VARIABLE,
         help="The yard's own folder of procedures, rigs, sites and grammars; the rest is taken from what is shipped.",
     )(function)
 
