@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 from pathlib import Path
 
 from assistant.errors import LogError
 from assistant.journal.audio import FOLDER, audio_hash, read_audio
 from assistant.journal.diagnosis import Finding, Wrong
 from assistant.journal.reader import Entry
-from assistant.journal.records import Forgotten, Heard, Opened, Resumed
-from assistant.journal.words import FILE, Said, read_words
+from assistant.journal.records import Forgotten, Opened, Resumed
+from assistant.journal.words import FILE, parse_words, raw_words
 
 
 class Beside:
@@ -20,8 +21,8 @@ class Beside:
         self.found: list[Finding] = []
         self.notes: list[str] = []
         self.forgotten: set[str] = set()
-        self._words = read_words(folder)
-        self._next: Said | None = None
+        self._words = raw_words(folder)
+        self._next: tuple[int, bytes] | None = None
         self._consent_audio = False
         self._missing_words: list[int] = []
         self._missing_audio: list[int] = []
@@ -32,20 +33,22 @@ class Beside:
         record = entry.record
         if isinstance(record, Opened):
             self._consent_audio = record.consent_audio
-        elif isinstance(record, Heard):
-            if record.said:
-                self._hold_words(entry, record.said)
-            if record.audio and self._consent_audio:
-                self._hold_audio(entry, record.audio)
         elif isinstance(record, Resumed):
             self._torn.update(record.torn)
         elif isinstance(record, Forgotten):
             self.forgotten.update(record.what)
 
+    def hear(self, seq: int, line: int, said: str, audio: str) -> None:
+        """Take a hearing into account: what its record commits to, "" for nothing."""
+        if said:
+            self._hold_words(seq, line, said)
+        if audio and self._consent_audio:
+            self._hold_audio(seq, line, audio)
+
     def finish(self) -> None:
         """Draw the conclusions once all records were seen."""
-        while self._advance():
-            self._stray()
+        while self._next or self._advance():
+            self._pass_over()
         for wrong, what, file, missing in (
             (Wrong.WORDS, "spoken words", FILE, self._missing_words),
             (Wrong.AUDIO, "recordings", FOLDER, self._missing_audio),
@@ -64,50 +67,51 @@ class Beside:
         gone = {name for name in self._torn if "words" not in self.forgotten or not name.startswith("words")}
         self.notes.extend(f"{name} is named in the log and gone." for name in sorted(gone))
 
-    def _hold_words(self, entry: Entry, commitment: str) -> None:
-        while self._next is None or self._next.seq < entry.seq:
-            if self._next is not None:
-                self._stray()
-            if not self._advance():
-                self._missing_words.append(entry.seq)
+    def _hold_words(self, seq: int, line: int, commitment: str) -> None:
+        """Find the words of a record; the lines stand in the order of the records."""
+        while self._next or self._advance():
+            _, raw = self._next or (0, b"")
+            # A line is what the commitment was made over, so most are never taken apart.
+            if raw.endswith(b"\n") and hashlib.sha256(raw[:-1]).hexdigest() == commitment:
+                self._next = None
                 return
-        if self._next.seq > entry.seq:
-            self._missing_words.append(entry.seq)
-            return
-        if self._next.commitment() != commitment:
-            what = f"{FILE}: the spoken words of record {entry.seq} were altered."
-            self.found.append(Finding(Wrong.WORDS, entry.line, what))
-        self._next = None
+            said = parse_words(raw)
+            if said is not None and said.seq > seq:
+                break
+            if said is not None and said.seq == seq:
+                what = f"{FILE}: the spoken words of record {seq} were altered."
+                self.found.append(Finding(Wrong.WORDS, line, what))
+                self._next = None
+                return
+            self._pass_over()
+        self._missing_words.append(seq)
 
     def _advance(self) -> bool:
-        """Move to the next readable line of words."""
-        for number, said in self._words:
-            if said is not None:
-                self._next = said
-                return True
-            self.found.append(
-                Finding(Wrong.WORDS, 0, f"{FILE}, line {number}: no words that belong to a log.")
-            )
+        self._next = next(self._words, None)
+        return self._next is not None
+
+    def _pass_over(self) -> None:
+        """Tell of a line that no record asks for: the power failed between the two, or it was put there."""
+        number, raw = self._next or (0, b"")
+        said = parse_words(raw)
+        if said is None:
+            self.found.append(Finding(Wrong.WORDS, 0, f"{FILE}, line {number}: no words that belong to a log."))
+        else:
+            self.notes.append(f"{FILE} holds words for record {said.seq} that no record vouches for.")
         self._next = None
-        return False
 
-    def _stray(self) -> None:
-        """Note words without their record: the power failed between the two, or someone put them there."""
-        if self._next is not None:
-            self.notes.append(f"{FILE} holds words for record {self._next.seq} that no record vouches for.")
-
-    def _hold_audio(self, entry: Entry, digest: str) -> None:
+    def _hold_audio(self, seq: int, line: int, digest: str) -> None:
         path = self.folder / FOLDER / f"{digest}.flac"
         if not path.exists():
-            self._missing_audio.append(entry.seq)
+            self._missing_audio.append(seq)
             return
         try:
             same = audio_hash(read_audio(path)) == digest
         except LogError:
             same = False
         if not same:
-            what = f"{FOLDER}/{path.name}: the recording of record {entry.seq} was altered."
-            self.found.append(Finding(Wrong.AUDIO, entry.line, what))
+            what = f"{FOLDER}/{path.name}: the recording of record {seq} was altered."
+            self.found.append(Finding(Wrong.AUDIO, line, what))
 
     def _report_missing(self, wrong: Wrong, what: str, records: list[int]) -> None:
         if records:

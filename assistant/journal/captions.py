@@ -54,9 +54,7 @@ def webvtt(found: list[Cue]) -> str:
     parts = ["WEBVTT\n"]
     for number, cue in enumerate(found, 1):
         text = " ".join(cue.text.split()) or "…"
-        parts.append(
-            f"{number}\n{_time(cue.start)} --> {_time(cue.end)}\n<v {_safe(cue.voice)}>{_safe(text)}</v>\n"
-        )
+        parts.append(f"{number}\n{_time(cue.start)} --> {_time(cue.end)}\n<v {_safe(cue.voice)}>{_safe(text)}</v>\n")
     return "\n".join(parts)
 
 

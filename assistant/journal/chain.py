@@ -50,6 +50,14 @@ def canonical(value: object) -> bytes:
         raise RecordError("a text holds half a character (a lone surrogate)") from error
 
 
+def is_canonical(value: object, data: bytes) -> bool:
+    """Return whether ``data`` is the canonical JSON of ``value``, which was read from it without floats."""
+    try:
+        return _encode(value).encode() == data or canonical(value) == data
+    except UnicodeEncodeError:
+        return False
+
+
 def _check(value: object, depth: int) -> bool:
     """Refuse what has no exact canonical form; True when all keys are ASCII."""
     kind = type(value)
@@ -91,9 +99,7 @@ def genesis(run: str) -> str:
 
 def body(*, kind: str, seq: int, wall: str, mono: int, prev: str, data: Mapping[str, object]) -> bytes:
     """Return the bytes that a record's hash covers."""
-    return canonical(
-        {"data": data, "mono": mono, "prev": prev, "seq": seq, "type": kind, "v": VERSION, "wall": wall}
-    )
+    return canonical({"data": data, "mono": mono, "prev": prev, "seq": seq, "type": kind, "v": VERSION, "wall": wall})
 
 
 def with_signature(unsigned: bytes, prev: str, seq: int, signature: str) -> bytes:

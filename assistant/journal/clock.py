@@ -40,5 +40,5 @@ def stamp(wall_ms: int) -> str:
 
 def unstamp(text: str) -> int:
     """Return the milliseconds since 1970 of a `stamp`; ValueError when it is none."""
-    moment = datetime.strptime(text, "%Y-%m-%dT%H:%M:%S.%fZ").replace(tzinfo=UTC)
+    moment = datetime.fromisoformat(text)
     return int(moment.timestamp()) * 1000 + moment.microsecond // 1000

@@ -133,9 +133,7 @@ def replay_command(run: Path, as_json: bool) -> None:
 @log.command()
 @_run
 @click.option("--out", type=click.Path(path_type=Path, dir_okay=False), help="File to write (else printed).")
-@click.option(
-    "--audio", type=click.Path(path_type=Path, dir_okay=False), help="Also join the recordings (FLAC)."
-)
+@click.option("--audio", type=click.Path(path_type=Path, dir_okay=False), help="Also join the recordings (FLAC).")
 def captions(run: Path, out: Path | None, audio: Path | None) -> None:
     """Write what was spoken and heard as captions (WebVTT), on the same clock as the joined recordings.
 
@@ -204,9 +202,7 @@ def keep(logs: Path, keys: Path, as_json: bool, months: tuple[tuple[str, int], .
             "over": item.over.isoformat(),
             "source": item.source,
         }
-        click.echo(
-            json.dumps(row) if as_json else f"{row['run']}: {item.kind}, since {row['over']} ({item.source})"
-        )
+        click.echo(json.dumps(row) if as_json else f"{row['run']}: {item.kind}, since {row['over']} ({item.source})")
         if remove and item.kind == "log":
             keeping.discard(item.folder)
         elif remove and item.folder.exists():

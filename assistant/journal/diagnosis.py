@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -17,8 +17,8 @@ from pathlib import Path
 from assistant.journal.chain import RecordError, genesis
 from assistant.journal.keys import signed_by
 from assistant.journal.reader import Entry, RawLine, parse, raw_lines
-from assistant.journal.records import Opened
-from assistant.journal.walk import TELLS_OF_FILES
+from assistant.journal.records import Heard, Opened
+from assistant.journal.walk import TELLS_OF_FILES, Beholder
 
 _SEQ = re.compile(rb'","seq":(\d{1,15}),"(?:sig|type)":"')
 
@@ -58,7 +58,7 @@ class _Line:
     kind: str = ""
 
 
-def diagnose(path: Path, public: str, seen: Callable[[Entry], None]) -> list[Finding]:
+def diagnose(path: Path, public: str, seen: Beholder) -> list[Finding]:
     """Return all faults of a log's chain, by line.
 
     ``seen`` gets the records that speak of other files and are sound in themselves, by their numbers.
@@ -77,9 +77,7 @@ def diagnose(path: Path, public: str, seen: Callable[[Entry], None]) -> list[Fin
             lines.append(_bad(raw, str(error), found))
             continue
         if entry.signature and not signed_by(public, entry.signed, entry.signature):
-            found.append(
-                Finding(Wrong.SIGNATURE, raw.number, f"Line {raw.number}: the signature is not the tablet's.")
-            )
+            found.append(Finding(Wrong.SIGNATURE, raw.number, f"Line {raw.number}: the signature is not the tablet's."))
         if isinstance(record, Opened) and not start:
             start = genesis(record.run)
         lines.append(_Line(raw.number, entry.seq, entry.digest, entry.prev, entry.kind))
@@ -89,11 +87,19 @@ def diagnose(path: Path, public: str, seen: Callable[[Entry], None]) -> list[Fin
     genuine = _without_strangers(unique, start, found)
     for line in sorted(genuine, key=lambda line: line.seq):
         if line.number in entries:
-            seen(entries[line.number])
+            _tell(entries[line.number], seen)
     _moved(genuine, found)
     _missing(genuine, found)
     _unlinked(genuine, start, found)
     return sorted(found, key=lambda finding: finding.line)
+
+
+def _tell(entry: Entry, seen: Beholder) -> None:
+    record = entry.record
+    if isinstance(record, Heard):
+        seen.hear(entry.seq, entry.line, record.said, record.audio)
+    else:
+        seen.see(entry)
 
 
 def _bad(raw: RawLine, why: str, found: list[Finding]) -> _Line:
@@ -103,9 +109,7 @@ def _bad(raw: RawLine, why: str, found: list[Finding]) -> _Line:
         what = "the last line breaks off: it was cut, or the power failed while it was written."
         found.append(Finding(Wrong.CUT, raw.number, f"Line {raw.number}: {what}"))
     elif seq:
-        found.append(
-            Finding(Wrong.ALTERED, raw.number, f"Line {raw.number}: record {seq[-1]} was altered ({why}).")
-        )
+        found.append(Finding(Wrong.ALTERED, raw.number, f"Line {raw.number}: record {seq[-1]} was altered ({why})."))
     else:
         found.append(Finding(Wrong.NOT_A_RECORD, raw.number, f"Line {raw.number}: no record ({why})."))
     return _Line(raw.number, seq[-1] if seq else -1)
@@ -196,6 +200,4 @@ def _unlinked(lines: list[_Line], start: str, found: list[Finding]) -> None:
             what = f"record {seq - 1} is not the one that record {seq} was linked to: it was replaced."
             found.append(Finding(Wrong.REPLACED, before.number, f"Line {before.number}: {what}"))
         elif seq == 0 and line.prev != start:
-            found.append(
-                Finding(Wrong.REPLACED, line.number, f"Line {line.number}: not the run's first record.")
-            )
+            found.append(Finding(Wrong.REPLACED, line.number, f"Line {line.number}: not the run's first record."))

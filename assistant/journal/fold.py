@@ -8,7 +8,7 @@ from pathlib import Path
 
 from assistant.errors import LogError
 from assistant.journal.chain import RecordError, canonical
-from assistant.journal.reader import LogReader
+from assistant.journal.reader import Entry, LogReader
 from assistant.journal.records import Decided, Json, Opened
 
 Redecide = Callable[[Json, int], Json]
@@ -25,6 +25,11 @@ class Input:
     decision: Json
 
 
+def as_input(entry: Entry, record: Decided) -> Input:
+    """Return the engine's input in a log's entry."""
+    return Input(entry.line, entry.mono, record.event, record.decision)
+
+
 def inputs(path: Path) -> Iterator[Input]:
     """Yield the engine's inputs of a run, oldest first.
 
@@ -33,7 +38,7 @@ def inputs(path: Path) -> Iterator[Input]:
     for entry in LogReader(path):
         record = entry.record
         if isinstance(record, Decided):
-            yield Input(entry.line, entry.mono, record.event, record.decision)
+            yield as_input(entry, record)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +87,4 @@ def _again(redecide: Redecide, found: Input) -> bytes:
     try:
         return canonical(redecide(found.event, found.at))
     except RecordError as error:
-        raise LogError(
-            f"Line {found.line}: the engine's decision cannot be written down: {error}."
-        ) from error
+        raise LogError(f"Line {found.line}: the engine's decision cannot be written down: {error}.") from error

@@ -16,7 +16,7 @@ def with_words(path: Path) -> Iterator[tuple[Entry, Said | None]]:
     Raises `LogError` at the first line that does not fit.
     """
     path = log_file(path)
-    words = (said for _, said in read_words(path.parent) if said is not None)
+    words = read_words(path.parent)
     waiting: Said | None = None
     for entry in LogReader(path):
         record = entry.record
@@ -32,7 +32,12 @@ def with_words(path: Path) -> Iterator[tuple[Entry, Said | None]]:
 
 
 def plain(record: Record, said: Said | None) -> str:
-    """Return what a record says in one line of plain text."""
+    """Return what a record says in one line of plain text, with nothing in it that steers a terminal."""
+    told = " ".join(_told(record, said).split())
+    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in told)
+
+
+def _told(record: Record, said: Said | None) -> str:
     if isinstance(record, Heard):
         return _heard(record, said)
     if isinstance(record, Spoke):
@@ -42,9 +47,7 @@ def plain(record: Record, said: Said | None) -> str:
         decision = record.decision
         return "; ".join(f"{name} {_short(decision[name])}" for name in decision if decision[name])
     data = record.to_data()
-    return "; ".join(
-        f"{name} {_short(value)}" for name, value in data.items() if value not in ("", [], {}, None)
-    )
+    return "; ".join(f"{name} {_short(value)}" for name, value in data.items() if value not in ("", [], {}, None))
 
 
 def _heard(record: Heard, said: Said | None) -> str:

@@ -10,28 +10,28 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import NamedTuple
 
 from assistant.errors import LogError
 from assistant.journal.chain import (
     MAX_LINE,
     VERSION,
     RecordError,
-    canonical,
     genesis,
+    is_canonical,
     without_hash,
     without_signature,
 )
-from assistant.journal.clock import unstamp
 from assistant.journal.disk import trouble
 from assistant.journal.records import Opened, Record, decode
 
 LOG = "log.jsonl"
 _CHUNK = 1 << 20
 _HEX = re.compile(r"[0-9a-f]*")
+_WALL = re.compile(r"\d{4}-[01]\d-[0-3]\dT[0-2]\d:[0-5]\d:[0-5]\d\.\d{3}Z", re.ASCII)
 
 
-@dataclass(frozen=True, slots=True)
-class RawLine:
+class RawLine(NamedTuple):
     """One line as it stands in the file, without its newline; ``whole`` when the newline is there.
 
     Of a line longer than `MAX_LINE` only the beginning is kept.
@@ -82,25 +82,48 @@ def log_file(path: Path) -> Path:
     return path / LOG if path.is_dir() else path
 
 
-def raw_lines(path: Path) -> Iterator[RawLine]:
-    """Yield every line of a file. Memory stays flat whatever stands in it; LogError when unreadable."""
-    number, offset, rest, lost = 1, 0, b"", 0
+class Block(NamedTuple):
+    """Some lines in a row, without their newlines; ``whole`` is False for a last line that has none.
+
+    ``lost`` bytes of the first line were left out because it is longer than `MAX_LINE`.
+    """
+
+    lines: list[bytes]
+    lost: int
+    whole: bool
+
+
+def blocks(path: Path) -> Iterator[Block]:
+    """Yield every line of a file, many at a time.
+
+    Memory stays flat whatever stands in it; LogError when it cannot be read.
+    """
+    rest, lost = b"", 0
     try:
         with path.open("rb") as file:
             while chunk := file.read(_CHUNK):
                 parts = (rest + chunk).split(b"\n")
                 rest = parts.pop()
-                for part in parts:
-                    yield RawLine(number, offset, part)
-                    offset += len(part) + 1 + lost
-                    number, lost = number + 1, 0
+                if parts:
+                    yield Block(parts, lost, whole=True)
+                    lost = 0
                 if len(rest) > MAX_LINE:
                     lost += len(rest) - MAX_LINE - 1
                     rest = rest[: MAX_LINE + 1]
     except OSError as error:
         raise trouble("read the log", path, error) from error
     if rest:
-        yield RawLine(number, offset, rest, whole=False)
+        yield Block([rest], lost, whole=False)
+
+
+def raw_lines(path: Path) -> Iterator[RawLine]:
+    """Yield every line of a file with its number and place; as `blocks` otherwise."""
+    number, offset = 1, 0
+    for block in blocks(path):
+        for place, data in enumerate(block.lines):
+            yield RawLine(number, offset, data, block.whole)
+            offset += len(data) + 1 + (block.lost if place == 0 else 0)
+            number += 1
 
 
 def parse(raw: RawLine) -> Entry:
@@ -111,20 +134,28 @@ def parse(raw: RawLine) -> Entry:
     if len(raw.data) > MAX_LINE:
         raise RecordError(f"the line is longer than {MAX_LINE} bytes, which no record is")
     try:
-        value = json.loads(raw.data)
+        value = _decode(raw.data.decode())
+    except RecordError:
+        raise
     except (ValueError, RecursionError) as error:
         raise RecordError("the line is no JSON text") from error
     if not isinstance(value, dict):
         raise RecordError("the line is no record")
     if value.get("v") != VERSION:
         raise RecordError(f"the record has version {value.get('v')!r}, and this program reads {VERSION}")
-    if canonical(value) != raw.data:
+    if not is_canonical(value, raw.data):
         raise RecordError("the line is not in canonical form")
     entry = _entry(value, raw)
     if hashlib.sha256(without_hash(raw.data)).hexdigest() != entry.digest:
         raise RecordError("the record does not match its own hash")
     return entry
 
+
+def _no_float(text: str) -> object:
+    raise RecordError(f"the line holds {text}, which is no whole number")
+
+
+_decode = json.JSONDecoder(parse_float=_no_float, parse_constant=_no_float).decode
 
 _FIELDS = {
     "data": dict,
@@ -151,10 +182,8 @@ def _entry(value: dict[str, object], raw: RawLine) -> Entry:
     _check_hex("prev", value["prev"], 64)
     if signed:
         _check_hex("sig", signature, 128)
-    try:
-        unstamp(str(value["wall"]))
-    except ValueError as error:
-        raise RecordError('the field "wall" is no time') from error
+    if not _WALL.fullmatch(str(value["wall"])):
+        raise RecordError('the field "wall" is no time')
     unsigned = without_signature(without_hash(raw.data)) if signature else b""
     return Entry(
         line=raw.number,

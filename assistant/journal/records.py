@@ -11,7 +11,7 @@ from __future__ import annotations
 import dataclasses
 import types
 import typing
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import ClassVar, Self
 
@@ -30,7 +30,7 @@ class Record:
     def to_data(self) -> dict[str, object]:
         """Return the record as a JSON object; tuples become lists."""
         # Listed by hand: `dataclasses.asdict` copies deeply, and this runs before every answer.
-        return {name: _plain(getattr(self, name)) for name in _names(type(self))}
+        return {name: _plain(getattr(self, name)) for name in _fields(type(self))}
 
     @classmethod
     def from_data(cls, data: Json) -> Self:
@@ -38,16 +38,19 @@ class Record:
 
         A field with a default may be missing, so that a log from before the field stays readable.
         """
-        hints = _hints(cls)
-        unknown = sorted(set(data) - set(hints))
-        if unknown:
-            raise RecordError(f'a record "{cls.TYPE}" has no field "{unknown[0]}"')
+        fields = _fields(cls)
         values = {}
-        for item in dataclasses.fields(cls):
-            if item.name in data:
-                values[item.name] = _fit(hints[item.name], data[item.name], f"{cls.TYPE}.{item.name}")
-            elif item.default is dataclasses.MISSING and item.default_factory is dataclasses.MISSING:
-                raise RecordError(f'a record "{cls.TYPE}" lacks its field "{item.name}"')
+        for name, (fits, needed) in fields.items():
+            if name in data:
+                value = fits(data[name])
+                if value is _UNFIT:
+                    raise RecordError(f"the field {cls.TYPE}.{name} does not hold what it should")
+                values[name] = value
+            elif needed:
+                raise RecordError(f'a record "{cls.TYPE}" lacks its field "{name}"')
+        if len(values) < len(data):
+            unknown = sorted(set(data) - set(fields))
+            raise RecordError(f'a record "{cls.TYPE}" has no field "{unknown[0]}"')
         return cls(**values)
 
 
@@ -203,8 +206,7 @@ class Forgotten(Record):
 
 
 TYPES: dict[str, type[Record]] = {
-    kind.TYPE: kind
-    for kind in (Opened, Heard, Decided, Spoke, Device, Clock, Note, Resumed, Closed, Sealed, Forgotten)
+    kind.TYPE: kind for kind in (Opened, Heard, Decided, Spoke, Device, Clock, Note, Resumed, Closed, Sealed, Forgotten)
 }
 
 
@@ -226,21 +228,30 @@ def markdown() -> str:
     return "\n".join(rows) + "\n"
 
 
-_NAMES: dict[type, tuple[str, ...]] = {}
-_HINTS: dict[type, dict[str, object]] = {}
+_UNFIT = object()
+_Fit = Callable[[object], object]
+"""Returns a JSON value as a field's own type, or `_UNFIT`."""
 
 
-def _names(kind: type) -> tuple[str, ...]:
-    if kind not in _NAMES:
-        _NAMES[kind] = tuple(item.name for item in dataclasses.fields(kind))
-    return _NAMES[kind]
+_FIELDS: dict[str, dict[str, tuple[_Fit, bool]]] = {}
 
 
-def _hints(kind: type) -> dict[str, object]:
-    if kind not in _HINTS:
-        found = typing.get_type_hints(kind)
-        _HINTS[kind] = {name: found[name] for name in _names(kind)}
-    return _HINTS[kind]
+def _fields(kind: type[Record]) -> dict[str, tuple[_Fit, bool]]:
+    """Return for each field what fits it and whether it must be there; made once a type."""
+    if kind.TYPE not in _FIELDS:
+        _FIELDS[kind.TYPE] = _made(kind)
+    return _FIELDS[kind.TYPE]
+
+
+def _made(kind: type[Record]) -> dict[str, tuple[_Fit, bool]]:
+    hints = typing.get_type_hints(kind)
+    return {
+        item.name: (
+            _fitting(hints[item.name]),
+            item.default is dataclasses.MISSING and item.default_factory is dataclasses.MISSING,
+        )
+        for item in dataclasses.fields(kind)
+    }
 
 
 def _plain(value: object) -> object:
@@ -249,17 +260,21 @@ def _plain(value: object) -> object:
     return dict(value) if isinstance(value, Mapping) else value
 
 
-def _fit(hint: object, value: object, where: str) -> object:
-    """Return ``value`` as the type ``hint`` asks, or say that the field does not fit."""
+def _fitting(hint: object) -> _Fit:
+    """Return the function that fits a JSON value to a field of type ``hint``."""
     origin, parts = typing.get_origin(hint), typing.get_args(hint)
     if origin is types.UnionType:
-        return None if value is None else _fit(parts[0], value, where)
+        inner = _fitting(parts[0])
+        return lambda value: None if value is None else inner(value)
     if origin is tuple:
-        if isinstance(value, list):
-            return tuple(_fit(parts[0], item, where) for item in value)
-    elif hint == Json:
-        if isinstance(value, dict):
-            return value
-    elif type(value) is hint:
-        return value
-    raise RecordError(f"the field {where} does not hold what it should")
+        item = _fitting(parts[0])
+
+        def fit_all(value: object) -> object:
+            if type(value) is not list:
+                return _UNFIT
+            found = tuple(item(one) for one in value)
+            return _UNFIT if _UNFIT in found else found
+
+        return fit_all
+    wanted = dict if hint == Json else hint
+    return lambda value: value if type(value) is wanted else _UNFIT

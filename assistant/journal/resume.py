@@ -11,9 +11,10 @@ from assistant.errors import LogError
 from assistant.journal import words as said_words
 from assistant.journal.clock import TwoClocks
 from assistant.journal.disk import Disk, trouble, write_all
+from assistant.journal.fold import Input, as_input
 from assistant.journal.keys import TabletKey, signed_by
 from assistant.journal.reader import LOG, Entry, LogReader
-from assistant.journal.records import Opened, Resumed
+from assistant.journal.records import Decided, Opened, Resumed
 from assistant.journal.writer import Writer, lock
 
 
@@ -21,6 +22,7 @@ from assistant.journal.writer import Writer, lock
 class Found:
     """What stands in a log that is to be gone on with.
 
+    ``inputs`` is what the engine got so far, to be folded; ``files`` the procedure files as last recorded.
     ``torn`` names the files, new and from interrupted resumes before, that hold a cut-off end nobody
     has reported yet; ``torn_bytes`` is their size. ``ended`` is set when the run has come to its end and
     only the end's seal is missing: then `Resumer.seal_end` is due, and `Resumer.go_on` is not.
@@ -29,6 +31,7 @@ class Found:
     opened: Opened
     last: Entry
     files: Mapping[str, object]
+    inputs: tuple[Input, ...]
     torn: tuple[str, ...]
     torn_bytes: int
     ended: bool = False
@@ -37,7 +40,7 @@ class Found:
 class Resumer:
     """Holds a log open and locked between looking it over and going on with it.
 
-    The caller folds the log after construction (`assistant.journal.fold`), finds out what has decayed
+    The caller folds ``found.inputs`` after construction, finds out what has decayed
     and what has changed, and then calls `go_on`.
     """
 
@@ -126,10 +129,13 @@ class Resumer:
         files: Mapping[str, object] = {}
         last = signed = None
         ended = False
+        inputs = []
         for entry in reader:
             last = entry
             signed = entry if entry.signature else signed
             record = entry.record
+            if isinstance(record, Decided):
+                inputs.append(as_input(entry, record))
             if isinstance(record, Opened | Resumed):
                 files = record.files
             if isinstance(record, Resumed):
@@ -148,6 +154,7 @@ class Resumer:
             opened=reader.opened,
             last=last,
             files=files,
+            inputs=tuple(inputs),
             torn=tuple(path.name for path in torn),
             torn_bytes=sum(path.stat().st_size for path in torn),
             ended=ended,

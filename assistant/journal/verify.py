@@ -80,8 +80,7 @@ class Verdict:
                 "key": self.key,
                 "codes": list(self.codes),
                 "findings": [
-                    {"wrong": item.wrong.value, "line": item.line, "what": item.what}
-                    for item in self.findings
+                    {"wrong": item.wrong.value, "line": item.line, "what": item.what} for item in self.findings
                 ],
                 "notes": list(self.notes),
                 "cannot_show": list(self.unseen),
@@ -115,7 +114,7 @@ def verify(path: Path, *, public: str = "", code: str = "") -> Verdict:
     wanted = read_code(code) if code else ""
     path = log_file(path)
     beside = Beside(path.parent)
-    case = _Case(path, walk(path, beside.see), beside)
+    case = _Case(path, walk(path, beside), beside)
     if case.seen.fault is not None:
         case.beside = Beside(path.parent)
         _diagnose(case, public)
@@ -132,7 +131,7 @@ def _diagnose(case: _Case, public: str) -> None:
     case.seen.opened = case.seen.opened or _first_opened(case.path)
     opened = case.seen.opened
     signer = public or (opened.key if opened else "")
-    case.found.extend(diagnose(case.path, signer, case.beside.see))
+    case.found.extend(diagnose(case.path, signer, case.beside))
     if not case.found and case.seen.fault is not None:
         line, why = case.seen.fault
         case.fault(Wrong.ALTERED, f"Line {line}: {why}.", line)
@@ -230,8 +229,7 @@ def _check_code(case: _Case, wanted: str) -> None:
             return
     case.fault(
         Wrong.CODE,
-        f"The code {wanted} fits no point of this log: its end was cut off, it was rewritten, or it is "
-        "another run's.",
+        f"The code {wanted} fits no point of this log: its end was cut off, it was rewritten, or it is another run's.",
     )
 
 

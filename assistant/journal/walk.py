@@ -7,19 +7,25 @@ follow it does not explain; `assistant.journal.diagnosis` does.
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable
+import re
 from dataclasses import dataclass, field
+from hashlib import sha256
 from pathlib import Path
+from typing import Protocol
 
-from assistant.journal.chain import MAX_LINE, VERSION, RecordError, genesis
-from assistant.journal.reader import Entry, parse, raw_lines
+from assistant.journal.chain import MAX_LINE, VERSION, RecordError, genesis, without_signature
+from assistant.journal.reader import Entry, RawLine, blocks, parse
 from assistant.journal.records import TYPES, Opened
 
-_TYPE = b',"type":"'
+_BRACE = ord("}")
+_TAIL = re.compile(
+    rb',"hash":"([^"]{64})","mono":(\d{1,16}),"prev":"([^"]{64})","seq":(\d{1,16})'
+    rb'(?:,"sig":"([0-9a-f]{128})")?,"type":"([a-z]+)","v":%d,"wall":"[^"]{24}"\}' % VERSION
+).fullmatch
 _KINDS = {name.encode() for name in TYPES}
 TELLS_OF_FILES = {"opened", "heard", "resumed", "forgotten"}
-_WATCHED = {name.encode() for name in TELLS_OF_FILES}
+_TURNS = {b"opened", b"sealed", b"forgotten", b"closed", b"clock"}
+_TELLING = {name.encode() for name in TELLS_OF_FILES}
 
 
 @dataclass(slots=True)
@@ -34,7 +40,6 @@ class Walk:
     fault: tuple[int, str] | None = None
     opened: Opened | None = None
     records: int = 0
-    head: str = ""
     heads: list[tuple[int, str]] = field(default_factory=list)
     last_signed: tuple[int, str, str] | None = None
     ended: int = -1
@@ -46,33 +51,43 @@ class _BrokenError(Exception):
     """The walk cannot go on; the message says why."""
 
 
-def walk(path: Path, seen: Callable[[Entry], None]) -> Walk:
-    """Walk a log from its first line; ``seen`` gets the entries that speak of other files."""
+class Beholder(Protocol):
+    """Who wants to know of the records that speak of other files."""
+
+    def see(self, entry: Entry) -> None:
+        """Take "opened", "resumed" and "forgotten"."""
+
+    def hear(self, seq: int, line: int, said: str, audio: str) -> None:
+        """Take what "heard" commits to: the hashes of words and recording, "" for none."""
+
+
+def walk(path: Path, seen: Beholder) -> Walk:
+    """Walk a log from its first line to its end, or to where it cannot be followed."""
     result = Walk()
     step = _Step(result, seen)
-    for raw in raw_lines(path):
-        try:
-            if not raw.whole:
-                raise _BrokenError("the line breaks off")
+    try:
+        for block in blocks(path):
             if result.records == 0:
-                step.first(parse(raw))
-            kind = step.follow(raw.data)
-            if kind in _WATCHED:
-                seen(parse(raw))
-        except (_BrokenError, RecordError, ValueError) as error:
-            result.fault = (raw.number, str(error))
-            return result
+                step.first(parse(RawLine(1, 0, block.lines[0])))
+            for line in block.lines:
+                step.follow(line)
+            if not block.whole:
+                raise _BrokenError("the line breaks off")
+    except (_BrokenError, RecordError, ValueError) as error:
+        result.fault = (result.records + 1, str(error))
+    result.last_signed = step.last_signature()
     return result
 
 
 class _Step:
     """The state from one line to the next."""
 
-    def __init__(self, result: Walk, seen: Callable[[Entry], None]) -> None:
+    def __init__(self, result: Walk, seen: Beholder) -> None:
         self.result = result
         self.seen = seen
         self.mono = 0
-        self.prev = ""
+        self.prev = b""
+        self.signed: tuple[int, bytes, re.Match[bytes]] | None = None
 
     def first(self, entry: Entry) -> None:
         """Take the run from the record every log begins with."""
@@ -80,44 +95,50 @@ class _Step:
         if not isinstance(record, Opened):
             raise _BrokenError("a log begins with a record “opened”")
         self.result.opened = record
-        self.prev = genesis(record.run)
+        self.prev = genesis(record.run).encode()
 
-    def follow(self, line: bytes) -> bytes:
-        """Check one line against the one before and return its type."""
-        result = self.result
-        seq = result.records
-        link = b',"prev":"%b","seq":%d' % (self.prev.encode(), seq)
-        at = line.rfind(link)
-        cut = line.rfind(b',"hash":"', 0, at)
-        if at < 0 or cut < 0 or len(line) > MAX_LINE:
-            raise _BrokenError("the record does not follow the one before it")
-        digest = hashlib.sha256(line[:cut] + line[cut + 74 :]).hexdigest()
-        after = at + len(link)
-        signed = line.startswith(b',"sig":"', after)
-        kind = _shape(line, cut, after + 137 if signed else after)
-        if line[cut + 9 : cut + 75] != digest.encode() + b'",':
+    def follow(self, line: bytes) -> None:
+        """Check one line against the one before and tell what it says of other files."""
+        cut = line.rfind(b',"hash":"')
+        tail = _TAIL(line, cut) if cut > 0 else None
+        if tail is None or line[cut - 1] != _BRACE or not line.startswith(b'{"data":{') or len(line) > MAX_LINE:
+            raise _BrokenError("the record has not the form of one")
+        told, mono, prev, seq, signature, kind = tail.groups()
+        digest = sha256(line[:cut] + line[cut + 74 :]).hexdigest().encode()
+        if digest != told:
             raise _BrokenError("the record does not match its own hash")
-        mono = int(line[cut + 82 : at])
-        if mono < self.mono:
-            raise _BrokenError("the record lies before the one it follows in time")
-        if signed:
-            unsigned = line[:cut] + line[cut + 74 : after] + line[after + 137 :]
-            signature = line[after + 8 : after + 136].decode("ascii", "replace")
-            result.last_signed = (seq, hashlib.sha256(unsigned).hexdigest(), signature)
-        self._note(kind, seq)
-        self.prev = result.head = digest
-        self.mono = mono
-        result.records = seq + 1
-        return kind
+        number = self.result.records
+        now = int(mono)
+        if prev != self.prev or int(seq) != number or now < self.mono:
+            raise _BrokenError("the record does not follow the one before it")
+        if kind in _TURNS:
+            self._note(kind, number)
+        elif kind not in _KINDS or self.result.ended >= 0:
+            raise _BrokenError("a record of this type has no place here")
+        if signature is not None:
+            self.signed = (number, line, tail)
+        self.prev = digest
+        self.mono = now
+        if kind in _TELLING:
+            self._tell(kind, line, number)
+        self.result.records = number + 1
+
+    def _tell(self, kind: bytes, line: bytes, seq: int) -> None:
+        if kind == b"heard":
+            said, audio = _commitments(line)
+            if said or audio:
+                self.seen.hear(seq, seq + 1, said, audio)
+        else:
+            self.seen.see(parse(RawLine(seq + 1, 0, line)))
 
     def _note(self, kind: bytes, seq: int) -> None:
         """Keep account of how the run stands."""
         result = self.result
-        if result.ended >= 0 and kind not in {b"sealed", b"forgotten"}:
-            raise _BrokenError("a record stands after the end of the run")
         if kind == b"sealed":
-            result.heads.append((seq - 1, self.prev))
+            result.heads.append((seq - 1, self.prev.decode()))
             result.sealed = result.ended >= 0
+        elif result.ended >= 0 and kind != b"forgotten":
+            raise _BrokenError("a record stands after the end of the run")
         elif kind == b"closed":
             result.ended = seq
         elif kind == b"clock":
@@ -125,23 +146,19 @@ class _Step:
         elif kind == b"opened" and seq:
             raise _BrokenError("a second run begins inside this one")
 
+    def last_signature(self) -> tuple[int, str, str] | None:
+        """Return the last signed record, the hash its signature is over, and the signature."""
+        if self.signed is None:
+            return None
+        seq, line, tail = self.signed
+        unsigned = without_signature(line[: tail.start()] + line[tail.start() + 74 :])
+        return seq, sha256(unsigned).hexdigest(), tail[5].decode()
 
-def _shape(line: bytes, cut: int, tail: int) -> bytes:
-    """Check the fields around the data of a line and return its type.
 
-    The line is ``{"data":{…},"hash":…,"mono":…, …,"type":"…","v":1,"wall":"…"}``; ``cut`` is where the
-    hash begins and ``tail`` where the type does.
-    """
-    end = line.find(b'"', tail + 9)
-    kind = line[tail + 9 : end]
-    if (
-        kind not in _KINDS
-        or not line.startswith(_TYPE, tail)
-        or not line.startswith(b'{"data":{')
-        or line[cut - 1] != 0x7D
-        or line[cut + 75 : cut + 82] != b'"mono":'
-        or line[end:-26] != b'","v":%d,"wall":"' % VERSION
-        or line[-2:] != b'"}'
-    ):
+def _commitments(line: bytes) -> tuple[str, str]:
+    """Return the hashes of words and recording in a "heard" line, by where canonical order puts them."""
+    said = line.rindex(b'"said":"') + 8
+    words = "" if line[said] == 0x22 else line[said : said + 64].decode("ascii", "replace")
+    if not line.startswith(b'{"data":{"audio":"'):
         raise _BrokenError("the record has not the form of one")
-    return kind
+    return words, "" if line[18] == 0x22 else line[18:82].decode("ascii", "replace")

@@ -53,9 +53,7 @@ class Said:
 
 def split(hearing: Hearing, seq: int, salt: str, *, keep_words: bool) -> tuple[Heard, Said | None]:
     """Part a hearing into what is chained and what was said (None when words may not be kept)."""
-    ears = {
-        name: _exact({k: v for k, v in told.items() if k != "words"}) for name, told in hearing.ears.items()
-    }
+    ears = {name: _exact({k: v for k, v in told.items() if k != "words"}) for name, told in hearing.ears.items()}
     said = None
     if keep_words:
         said = Said(
@@ -63,9 +61,7 @@ def split(hearing: Hearing, seq: int, salt: str, *, keep_words: bool) -> tuple[H
             salt=salt,
             words=_clean(hearing.words),
             reading=_clean(hearing.reading.words) if hearing.reading else "",
-            ears={
-                name: _clean(str(told["words"])) for name, told in hearing.ears.items() if told.get("words")
-            },
+            ears={name: _clean(str(told["words"])) for name, told in hearing.ears.items() if told.get("words")},
         )
     reading = hearing.reading
     heard = Heard(
@@ -85,10 +81,10 @@ def split(hearing: Hearing, seq: int, salt: str, *, keep_words: bool) -> tuple[H
     return heard, said
 
 
-def read_words(folder: Path) -> Iterator[tuple[int, Said | None]]:
-    """Yield (line number, words) of a run's words file; None for a line that is none.
+def raw_words(folder: Path) -> Iterator[tuple[int, bytes]]:
+    """Yield (line number, line with its newline) of a run's words file; nothing when there is none.
 
-    Nothing when there is no such file. Lines are bounded; a line without its newline counts as none.
+    Lines are bounded: a longer one comes in pieces, none of which is anybody's words.
     """
     try:
         file = (folder / FILE).open("rb")
@@ -98,10 +94,19 @@ def read_words(folder: Path) -> Iterator[tuple[int, Said | None]]:
         number = 0
         while raw := file.readline(MAX_LINE):
             number += 1
-            yield number, _said(raw)
+            yield number, raw
 
 
-def _said(raw: bytes) -> Said | None:
+def read_words(folder: Path) -> Iterator[Said]:
+    """Yield the words kept with a run; lines that are none are passed over."""
+    for _, raw in raw_words(folder):
+        said = parse_words(raw)
+        if said is not None:
+            yield said
+
+
+def parse_words(raw: bytes) -> Said | None:
+    """Return the words in a line, None when it is not one of ours."""
     if not raw.endswith(b"\n"):
         return None
     try:

@@ -203,8 +203,6 @@ def test_really_full_disk(small_disk: Path, key: TabletKey) -> None:
     assert len(notes) == acked > 50
 
 
-
-
 @pytest.mark.parametrize(
     ("spoil", "says"),
     [(shutil.rmtree, "the folder is gone"), (lambda folder: (folder / "log.jsonl").unlink(), "the folder is gone")],

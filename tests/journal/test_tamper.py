@@ -69,7 +69,7 @@ def test_every_line_removed_doubled_swapped(run: Path, key: TabletKey, capsys: p
         check(lines[: at + 1] + lines[at:], (Wrong.DOUBLED, at + 2))
         if at:
             # Of two neighbours that changed places either can be said to have moved.
-            check(lines[: at - 1] + [lines[at], lines[at - 1]] + lines[at + 1 :], (Wrong.MOVED, at))
+            check([*lines[: at - 1], lines[at], lines[at - 1], *lines[at + 1 :]], (Wrong.MOVED, at))
     with capsys.disabled():
         print(f"\n{tried} lines removed, doubled, swapped: undetected {undetected}, misnamed {misnamed}")
     assert (undetected, misnamed) == (0, 0)
@@ -240,7 +240,7 @@ def test_words_beside_the_log(run: Path, key: TabletKey) -> None:
     """Spoken words are as tamper-evident as the log, though they can be forgotten."""
     words = run / "words.jsonl"
     whole = words.read_bytes()
-    words.write_bytes(whole.replace(b"jaw closed 2", b"jaw closed 3"))
+    words.write_bytes(whole.replace(b"jaw closed 1", b"jaw closed 9"))
     assert [f.wrong for f in verify(run, public=key.public).findings] == [Wrong.WORDS]
     words.write_bytes(b"".join(whole.splitlines(keepends=True)[1:]))
     [finding] = verify(run, public=key.public).findings
