@@ -77,7 +77,10 @@ class Wishes:
 )  # fmt: skip
 @click.option("--logs", type=click.Path(path_type=Path, file_okay=False), help="Folder of the logs.")
 @click.option("--resume", type=click.Path(path_type=Path), help="Go on with this run (its folder).")
-@click.option("--vosk-model", type=click.Path(path_type=Path), envvar="HITCHCALL_VOSK_MODEL", help="A Vosk model's folder.")
+@click.option(
+    "--vosk-model", type=click.Path(path_type=Path, exists=True, file_okay=False), envvar="HITCHCALL_VOSK_MODEL",
+    help="A Vosk model's folder.",
+)  # fmt: skip
 @click.option("--microphone", default="", help="Part of the microphone's name.")
 @click.option("--speaker", default="", help="Part of the loudspeaker's name.")
 @click.option("--keep-sound", is_flag=True, help="Everyone agreed that their voices are kept with the log.")

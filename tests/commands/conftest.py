@@ -1,0 +1,42 @@
+"""The real command in a child process, with a state and cache folder of its own."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from command_line import ROOT, Ended, Hitchcall
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    """A tablet's own folder."""
+    return tmp_path / "tablet"
+
+
+@pytest.fixture
+def environment(home: Path) -> dict[str, str]:
+    """The environment of that tablet."""
+    return {
+        **os.environ,
+        "XDG_STATE_HOME": str(home / "state"),
+        "XDG_CACHE_HOME": str(home / "cache"),
+        "PYTHONPATH": str(ROOT),
+    }
+
+
+@pytest.fixture
+def hitchcall(environment: dict[str, str]) -> Hitchcall:
+    """Run the command and wait for it."""
+
+    def run(*arguments: str, typed: str = "") -> Ended:
+        done = subprocess.run(
+            [sys.executable, "-m", "assistant.cli", *arguments],
+            input=typed, capture_output=True, text=True, timeout=240, env=environment, check=False,
+        )  # fmt: skip
+        return Ended(done.returncode, done.stdout, done.stderr)
+
+    return run
