@@ -42,12 +42,14 @@ LONGEST_WINDOW = 10.0
 FREE_TOKENS = 28
 PADDING = 0.2
 TEXTS_KEPT = 1024
-LEADERS = 2
+HOPELESS = 9.0  # a first token so far behind the best one is not scored further
+MOST_SCORED = 32
 LEAST_PROBABILITY = 1e-9
 LEAST_LOG = math.log(LEAST_PROBABILITY)
 ALONE = 99.0
 
 Encoded = NDArray[np.float32]
+Floats64 = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +76,19 @@ class ScorerEar:
 
     name = "whisper-tiny.en"
 
-    def __init__(self, folder: Path | None = None, limits: Refusal = Refusal()) -> None:
+    def __init__(
+        self,
+        folder: Path | None = None,
+        limits: Refusal = Refusal(),  # noqa: B008 - frozen
+        *,
+        threads: int = 1,
+    ) -> None:
         folder = folder if folder is not None else weights_folder()
         check_weights(folder)
         self.limits = limits
         self._tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
         self._model = ctranslate2.models.Whisper(
-            str(folder), device="cpu", compute_type="int8", intra_threads=2
+            str(folder), device="cpu", compute_type="int8", intra_threads=threads
         )
         self._start = [self._id("<|startoftranscript|>")]
         self._prompt = [*self._start, self._id("<|notimestamps|>")]
@@ -95,11 +103,10 @@ class ScorerEar:
         window = min(max(SHORTEST_WINDOW, math.ceil(length)), LONGEST_WINDOW)
         features = ctranslate2.StorageView.from_array(log_mel(sound, window)[None])
         encoded = np.array(self._model.encode(features, to_cpu=True))
-        free = self._free(encoded)
+        free, first = self._free(encoded)
         # The decoder looks only at the part of the window that holds sound: less to do, same ranking.
         encoded = encoded[:, : min(math.ceil(length * 50), encoded.shape[1])]
-        ranked = self._rank(encoded, live)
-        return self._verdict(encoded, ranked, free, live)
+        return self._verdict(encoded, self._rank(encoded, live, first), free, live)
 
     def close(self) -> None:
         """Free the model."""
@@ -111,11 +118,18 @@ class ScorerEar:
             raise DeviceError(f"The second ear's word list lacks {token}; install {PACKAGE} again.")
         return int(found)
 
-    def _free(self, encoded: Encoded) -> list[int]:
-        """Decode without any closed set; returns tokens."""
-        view = ctranslate2.StorageView.from_array(encoded)
-        result = self._model.generate(view, [self._prompt], beam_size=1, max_length=FREE_TOKENS)[0]
-        return [t for t in result.sequences_ids[0] if t < self._end]
+    def _free(self, encoded: Encoded) -> tuple[list[int], Floats64]:
+        """Decode without any closed set; returns tokens, and log-probabilities of the first token."""
+        result = self._model.generate(
+            ctranslate2.StorageView.from_array(encoded),
+            [self._prompt],
+            beam_size=1,
+            max_length=FREE_TOKENS,
+            return_logits_vocab=True,
+        )[0]
+        logits = np.array(result.logits[0][0], dtype=np.float64).reshape(-1)
+        logits -= logits.max()
+        return [t for t in result.sequences_ids[0] if t < self._end], logits - np.log(np.exp(logits).sum())
 
     def _tokens(self, text: str) -> list[int]:
         """Return a spelling as tokens; ordinary text only, or the scores are ruined."""
@@ -125,18 +139,20 @@ class ScorerEar:
                 self._texts.popitem(last=False)
         return self._texts[text]
 
-    def _rank(self, encoded: Encoded, live: Live) -> list[tuple[float, str, str]]:
+    def _rank(self, encoded: Encoded, live: Live, first: Floats64) -> list[tuple[float, str, str]]:
         """Return (score, phrase, spelling) of the best spelling of each live phrase, best first.
 
-        Every way is scored in its plain spelling, the leading ones in the other spellings too.
+        A text is never likelier than its first token, so texts whose first token is already hopeless
+        need no scoring of their own: that bound stands for their score.
         """
-        owners = [(phrase, way) for way, phrase in ways(live).items()]
-        first = self._align(encoded, [self._tokens(f" {way}") for _, way in owners])
-        order = sorted(range(len(owners)), key=lambda i: first[i], reverse=True)
-        found = [(first[i], owners[i][0], f" {owners[i][1]}") for i in order]
-        again = [(owners[i][0], text) for i in order[:LEADERS] for text in _spellings(owners[i][1])]
-        second = self._align(encoded, [self._tokens(text) for _, text in again])
-        found += [(score, *pair) for score, pair in zip(second, again, strict=True)]
+        texts = [(phrase, text) for way, phrase in ways(live).items() for text in _spellings(way)]
+        found = [(float(first[self._tokens(text)[0]]), phrase, text) for phrase, text in texts]
+        found.sort(reverse=True)
+        likely = [entry for entry in found if entry[0] > found[0][0] - HOPELESS][:MOST_SCORED]
+        scores = self._align(encoded, [self._tokens(text) for _, _, text in likely])
+        found[: len(likely)] = [
+            (score, phrase, text) for score, (_, phrase, text) in zip(scores, likely, strict=True)
+        ]
         best: dict[str, tuple[float, str, str]] = {}
         for entry in found:
             best[entry[1]] = max(best.get(entry[1], entry), entry)
@@ -201,8 +217,8 @@ class ScorerEar:
 
 
 def _spellings(way: str) -> tuple[str, str]:
-    capital = f" {way[:1].upper()}{way[1:]}"
-    return (f"{capital}.", capital)
+    """Return the texts that stand for a way: the model writes a sentence more often than not."""
+    return (f" {way[:1].upper()}{way[1:]}.", f" {way}")
 
 
 def once(words: str) -> str:

@@ -1,0 +1,214 @@
+"""The live microphone: a restartable child process, watched, and deaf to the assistant's own voice.
+
+What can go wrong with a microphone is reported and never papered over: gone, silent, clipped, or
+losing samples. While it is LOST nobody can be heard, and the run must not advance by ear.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from queue import Empty
+from threading import Lock
+from typing import Any
+
+import numpy as np
+import soxr
+
+from assistant.ears.audio import SILENCE_DB, clipped_share, frame_levels
+from assistant.ears.base import SAMPLE_RATE, Samples, Signal
+from assistant.ears.fusion import Pair
+from assistant.ears.mic_child import Message, run
+from assistant.ears.utterances import Cutter
+from assistant.phrases.live import Hearing, Live
+
+
+@dataclass(frozen=True, slots=True)
+class Watch:
+    """When a microphone counts as lost; seconds, except where said.
+
+    ``dead``: no sound and no sign of life. ``silent``: exact digital silence, as from a muted or
+    broken microphone. ``clipped``: more than ``clip_share`` of the samples cut off. ``retry``:
+    between attempts to open it again. ``tail``: still deaf after the assistant stops speaking.
+    ``queue``: blocks held for a slow listener (about 10 s).
+    """
+
+    dead: float = 2.0
+    silent: float = 8.0
+    clipped: float = 4.0
+    clip_share: float = 0.3
+    retry: float = 1.0
+    tail: float = 0.3
+    queue: int = 340
+
+
+class MicrophoneEars:
+    """Hears through a microphone; ``listen``, ``close`` by one thread, ``mute``/``unmute`` by any.
+
+    ``device`` is part of a device's name, "" for the machine's own, or "pipe:PATH" for a stand-in.
+    ``status`` says in one sentence how the microphone stands.
+    """
+
+    def __init__(
+        self,
+        pair: Pair,
+        device: str = "",
+        watch: Watch = Watch(),  # noqa: B008 - frozen
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._pair = pair
+        self._device = device
+        self._watch = watch
+        self._clock = clock
+        self._context = multiprocessing.get_context("spawn")
+        self._process: Any = None
+        self._queue: Any = None
+        self._cutter = Cutter()
+        self._resampler: Any = None
+        self._lock = Lock()
+        self._muted = 0
+        self._deaf_until = 0.0
+        self._lost = False
+        self._opened_at = self._last_life = self._last_sound = self._last_unclipped = clock()
+        self._damaged = False
+        self._sound_came = False  # real sound since the device was last opened
+        self._opened = ""
+        self._failure = ""
+        self.lost_samples = 0
+        self.status = "The microphone is being opened."
+
+    @property
+    def name(self) -> str:
+        """The recognisers' names."""
+        return self._pair.name
+
+    def mute(self) -> None:
+        """Drop sound from now on: the assistant speaks."""
+        with self._lock:
+            self._muted += 1
+
+    def unmute(self) -> None:
+        """Hear again after the tail: the assistant has finished."""
+        with self._lock:
+            self._muted = max(self._muted - 1, 0)
+            self._deaf_until = self._clock() + self._watch.tail
+
+    def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:
+        """Return the next utterance, NOTHING after ``timeout`` seconds, or LOST and BACK once each."""
+        until = None if timeout is None else self._clock() + timeout
+        while until is None or self._clock() < until:
+            self._keep_running()
+            heard = self._take(live)
+            if heard is not None:
+                return heard
+            change = self._health()
+            if change is not None:
+                return change
+        return Signal.NOTHING
+
+    def close(self) -> None:
+        """End the child and free the recognisers."""
+        self._end_child()
+        self._pair.close()
+
+    def _take(self, live: Live) -> Hearing | None:
+        try:
+            kind, body = self._queue.get(timeout=0.1)
+        except (Empty, EOFError, OSError):
+            return None
+        self._last_life = self._clock()
+        if kind == "open":
+            self._begin(*body)
+        elif kind == "lost-samples":
+            self.lost_samples += int(body)
+            self._damaged = True
+        elif kind == "failed":
+            self._failure = f"The microphone fails ({body}); check its plug."
+            self._last_life -= 2 * self._watch.dead
+        elif kind == "sound":
+            return self._sound(np.frombuffer(body, np.int16), live)
+        return None
+
+    def _begin(self, name: str, rate: int) -> None:
+        self._opened = self.status = f"Listening through {name} at {rate} samples a second."
+        self._failure = ""
+        self._resampler = (
+            None if rate == SAMPLE_RATE else soxr.ResampleStream(rate, SAMPLE_RATE, 1, dtype="int16")
+        )
+        now = self._clock()
+        self._opened_at = self._last_sound = self._last_unclipped = now
+        self._sound_came = False
+        self._cutter.reset()
+
+    def _sound(self, block: Samples, live: Live) -> Hearing | None:
+        now = self._clock()
+        if float(frame_levels(block).max()) > SILENCE_DB:
+            self._last_sound, self._sound_came = now, True
+        if clipped_share(block) < self._watch.clip_share:
+            self._last_unclipped = now
+        if self._deaf(now):
+            self._cutter.reset()
+            self._damaged = False
+            return None
+        if self._resampler is not None:
+            block = np.asarray(self._resampler.resample_chunk(block), np.int16)
+        for utterance in self._cutter.feed(block):
+            damaged, self._damaged = self._damaged, False
+            return self._pair.hear(utterance, live, damaged=damaged)
+        if not self._cutter.speaking:
+            self._damaged = False
+        return None
+
+    def _deaf(self, now: float) -> bool:
+        with self._lock:
+            return self._muted > 0 or now < self._deaf_until
+
+    def _health(self) -> Signal | None:
+        now = self._clock()
+        trouble = ""
+        if now - self._last_life > self._watch.dead:
+            trouble = self._failure or "The microphone is gone; check its plug."
+        elif now - self._last_sound > self._watch.silent:
+            trouble = "The microphone is silent; check that it is not switched off."
+        elif now - self._last_unclipped > self._watch.clipped:
+            trouble = "The microphone is overdriven; turn its level down or hold it further away."
+        if trouble and not self._lost:
+            self._lost, self.status = True, trouble
+            return Signal.LOST
+        if not trouble and self._lost and self._sound_came:
+            self._lost, self.status = False, self._opened
+            return Signal.BACK
+        return None
+
+    def _keep_running(self) -> None:
+        """Start the child, and start it again when it ended or shows no life."""
+        now = self._clock()
+        if self._process is not None:
+            ended = not self._process.is_alive() and self._queue.empty()
+            hung = now - self._last_life > 2 * self._watch.dead
+            if not (ended or hung) or now - self._opened_at < self._watch.retry:
+                return
+            self._end_child()
+        self._queue = self._context.Queue(self._watch.queue)
+        self._process = self._context.Process(target=run, args=(self._device, self._queue), daemon=True)
+        self._process.start()
+        self._opened_at = now
+        if not self._lost:
+            self._last_life = self._last_sound = self._last_unclipped = now + self._watch.dead
+
+    def _end_child(self) -> None:
+        if self._process is None:
+            return
+        self._process.terminate()
+        self._process.join(2.0)
+        if self._process.is_alive():
+            self._process.kill()
+            self._process.join(2.0)
+        self._queue.close()
+        self._queue.cancel_join_thread()
+        self._process = None
+
+
+__all__ = ["Message", "MicrophoneEars", "Watch"]

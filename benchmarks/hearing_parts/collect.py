@@ -1,0 +1,142 @@
+"""Runs both ears, and the plain grammar, over the clips and keeps every raw verdict, resumably."""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import time
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from pocketsphinx import Decoder, get_model_path
+
+from assistant.ears.audio import dithered, measure
+from assistant.ears.base import Samples, Verdict
+from assistant.ears.limits import LIMITS
+from assistant.ears.live_words import phrase_for, ways
+from assistant.ears.scorer import ScorerEar
+from assistant.ears.sphinx import SphinxEar
+from assistant.ears.utterances import Utterance, utterances
+from assistant.phrases.live import Live
+from assistant.phrases.numbers import jsgf
+from benchmarks.hearing_parts.material import Item, Material, sound_of
+
+Record = dict[str, object]
+
+
+class PlainGrammar:
+    """What a user would pick instead: the same recogniser with a grammar of the phrases."""
+
+    def __init__(self, pronounce: dict[str, Sequence[str]]) -> None:
+        model = Path(get_model_path()) / "en-us"
+        self._decoder = Decoder(
+            hmm=str(model / "en-us"), dict=str(model / "cmudict-en-us.dict"), lm=None, loglevel="FATAL"
+        )
+        for word, sounds in pronounce.items():
+            if self._decoder.lookup_word(word) is None:
+                self._decoder.add_word(word, sounds[0], update=False)
+        self._made: dict[tuple[str, ...], str] = {}
+
+    def recognise(self, samples: Samples, live: Live) -> str:
+        """Return the phrase that the grammar ends in."""
+        texts = tuple(sorted(ways(live)))
+        key = (*texts, live.reading or "")
+        if key not in self._made:
+            name = f"g{len(self._made)}"
+            number = ""
+            grammar = f"#JSGF V1.0; grammar {name}; public <a> = {' | '.join(texts)}"
+            if live.reading:
+                body = jsgf(live.reading, live.lang).split(";", 2)[2]
+                number = body.replace("public ", "")
+                top = body.split("public <", 1)[1].split(">", 1)[0]
+                grammar += f" | <{top}>"
+            self._decoder.add_jsgf_string(name, f"{grammar}; {number}")
+            self._made[key] = name
+        self._decoder.activate_search(self._made[key])
+        self._decoder.start_utt()
+        self._decoder.process_raw(dithered(samples).tobytes(), full_utt=True)
+        self._decoder.end_utt()
+        found = self._decoder.hyp()
+        return found.hypstr if found is not None else ""
+
+
+class Bench:
+    """Everything one process needs."""
+
+    def __init__(self, cache: Path, *, baseline: bool) -> None:
+        self.cache = cache
+        self.material = Material()
+        self.first = SphinxEar(self.material.book.decoys, self.material.book.pronounce, LIMITS.mixture)
+        self.second = ScorerEar(threads=1)
+        self.plain = PlainGrammar(dict(self.material.book.pronounce)) if baseline else None
+
+    def run(self, item: Item) -> Record:
+        """Return the record of one clip: each utterance found in it with both raw verdicts."""
+        sound = sound_of(item, self.cache / "voices")
+        live = self.material.live(item.step, item.reading)
+        self.first.prepare(live)
+        heard = [self._one(u, live) for u in utterances([sound])]
+        plain = self.plain.recognise(sound, live) if self.plain is not None and len(sound) else ""
+        return {
+            "key": item.key, "group": item.group, "truth": item.truth, "human": item.human,
+            "voice": str(item.voice), "snr": item.snr, "noise": item.noise, "step": item.step,
+            "reading": item.reading, "text": item.text, "made": len(sound) > 0, "seconds": len(sound) / 16_000,
+            "heard": heard, "plain": phrase_for(plain, live), "plain_words": plain,
+        }  # fmt: skip
+
+    def _one(self, utterance: Utterance, live: Live) -> Record:
+        begun = time.perf_counter()
+        first = self.first.recognise(utterance.samples, live)
+        between = time.perf_counter()
+        second = self.second.recognise(utterance.samples, live)
+        levels = measure(utterance.samples)
+        noise = levels.noise_db if utterance.noise_db is None else max(utterance.noise_db, levels.noise_db)
+        return {
+            "first": _plain(first), "second": _plain(second), "speech_db": levels.speech_db, "noise_db": noise,
+            "clipped": levels.clipped, "too_long": utterance.too_long, "length": utterance.end - utterance.start,
+            "first_s": between - begun, "second_s": time.perf_counter() - between,
+        }  # fmt: skip
+
+
+def _plain(verdict: Verdict) -> Record:
+    return {"phrase": verdict.phrase, "words": verdict.words, "scores": dict(verdict.scores)}
+
+
+_bench: Bench | None = None
+
+
+def _begin(cache: Path, baseline: bool) -> None:  # noqa: FBT001 - handed over by the process pool
+    global _bench  # noqa: PLW0603 - one set of models a process
+    _bench = Bench(cache, baseline=baseline)
+
+
+def _work(item: Item) -> Record:
+    if _bench is None:
+        raise RuntimeError("the worker was not set up")
+    return _bench.run(item)
+
+
+def collect(items: Sequence[Item], cache: Path, name: str, *, baseline: bool, processes: int) -> list[Record]:
+    """Return the records of all items, hearing only those not yet in ``<cache>/<name>.jsonl``."""
+    cache.mkdir(parents=True, exist_ok=True)
+    path = cache / f"{name}.jsonl"
+    done: dict[str, Record] = {}
+    if path.exists():
+        for line in path.read_text("utf-8").splitlines():
+            record = json.loads(line)
+            done[str(record["key"])] = record
+    todo = [item for item in items if item.key not in done]
+    # Clips of one step follow each other, so that its model is built once a process.
+    todo.sort(key=lambda item: (item.step, item.reading))
+    if todo:
+        context = multiprocessing.get_context("spawn")
+        with (
+            path.open("a", encoding="utf-8") as out,
+            ProcessPoolExecutor(processes, context, _begin, (cache, baseline)) as pool,
+        ):
+            for record in pool.map(_work, todo, chunksize=8):
+                out.write(json.dumps(record) + "\n")
+                out.flush()
+                done[str(record["key"])] = record
+    return [done[item.key] for item in items]
