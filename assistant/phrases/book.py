@@ -39,7 +39,7 @@ from assistant.phrases import strict
 from assistant.phrases.live import Live
 from assistant.phrases.number_types import Kind
 from assistant.phrases.numbers import is_number_talk, languages
-from assistant.phrases.words import normalise
+from assistant.phrases.words import gap, normalise
 
 _ID = re.compile(r"[a-z][a-z0-9]*(-[a-z0-9]+)*")
 _PHONES = re.compile(r"[A-Z]+( [A-Z]+)*")
@@ -221,13 +221,14 @@ def _cross_faults(raw: Mapping[str, object], path: Path, lang: str) -> Iterator[
     mate = raw.get("mate")
     for name, wording in _wordings(raw):
         say, field = normalise(wording), f"phrases.{name}.say"
-        if say in first:
-            what = f'"{say}" is already a wording of phrase {first[say]}; a hearing must mean one thing'
+        same = say.replace(" ", gap(lang))
+        if same in first:
+            what = f'"{say}" is already a wording of phrase {first[same]}; a hearing must mean one thing'
             yield Fault(str(path), what, field=field)
-        first.setdefault(say, name)
+        first.setdefault(same, name)
         if say and is_number_talk(say, lang):
             yield Fault(str(path), f'"{say}" could be heard as a number; use other words', field=field)
-        if isinstance(mate, str) and say.split()[:1] == [mate]:
+        if isinstance(mate, str) and f"{same}{gap(lang)}".startswith(mate + gap(lang)):
             what = f'"{say}" begins with the call-sign "{mate}"; use other words'
             yield Fault(str(path), what, field=field)
     yield from _opposite_faults(raw, path, set(first.values()))

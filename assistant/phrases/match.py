@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from assistant.phrases.live import Live, Reading, Role, Unheard
 from assistant.phrases.number_types import NumberRefused
 from assistant.phrases.numbers import is_number_talk, parse_reading
-from assistant.phrases.words import normalise
+from assistant.phrases.words import gap, normalise
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +37,16 @@ def match(heard: str, live: Live) -> Match:
     if not words:
         return Match(words, "No word was heard.", unheard=Unheard.SILENCE)
     who, rest = _speaker(words, live)
-    for phrase, says in live.phrases.items():
-        if rest in says:
+    between = gap(live.lang)
+    same = rest.replace(" ", between)
+    wordings = {
+        phrase: tuple(say.replace(" ", between) for say in says) for phrase, says in live.phrases.items()
+    }
+    for phrase, says in wordings.items():
+        if same in says:
             return Match(words, f'"{words}" is the whole of phrase {phrase}.', phrase=phrase, who=who)
     for phrase in sorted(live.emergency & live.phrases.keys()):
-        if _repeats(rest, live.phrases[phrase]):
+        if _repeats(same, wordings[phrase], between):
             return Match(words, f'"{words}" is phrase {phrase} repeated.', phrase=phrase, who=who)
     if live.reading and rest and is_number_talk(rest, live.lang):
         reading = parse_reading(rest, live.reading, live.lang)
@@ -65,14 +70,15 @@ def _mates(says: tuple[str, ...], mate: str) -> Iterator[str]:
 
 def _speaker(words: str, live: Live) -> tuple[Role, str]:
     """Split off the mate's call-sign."""
-    if live.mate and words.startswith(f"{live.mate} "):
-        return Role.MATE, words[len(live.mate) + 1 :]
+    if live.mate and words.startswith(live.mate + gap(live.lang)):
+        return Role.MATE, words.removeprefix(live.mate).strip()
     return Role.DRIVER, words
 
 
-def _repeats(words: str, says: tuple[str, ...]) -> bool:
+def _repeats(words: str, says: tuple[str, ...], between: str) -> bool:
     """Return whether ``words`` are nothing but wordings of ``says`` one after the other."""
     for say in sorted(says, key=len, reverse=True):
-        if words == say or (words.startswith(f"{say} ") and _repeats(words[len(say) + 1 :], says)):
+        rest = words.removeprefix(say + between)
+        if words == say or (rest != words and _repeats(rest, says, between)):
             return True
     return False

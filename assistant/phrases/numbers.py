@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from assistant.errors import InputError
-from assistant.phrases import number_grammar_en, numbers_en, say_en
+from assistant.phrases import number_grammar_en, numbers_en, numbers_ko, say_en
 from assistant.phrases.live import Reading
 from assistant.phrases.number_types import Kind, NumberRefused, Rng, Trouble
 from assistant.phrases.words import normalise
@@ -40,6 +40,16 @@ _LANGUAGES = {
         number_grammar_en.words,
         number_grammar_en.jsgf,
         number_grammar_en.sample,
+    ),
+    "ko": _Language(
+        numbers_ko.parse,
+        numbers_ko.is_number_word,
+        numbers_ko.say_number,
+        numbers_ko.say_quantity,
+        frozenset(),
+        numbers_ko.number_words,
+        numbers_ko.jsgf,
+        numbers_ko.sample,
     ),
 }
 

@@ -17,6 +17,18 @@ _MARKS = re.compile(r"(?<!\d)[,](?=\d)|[,.](?!\d)|[;:!?\"()\[\]\u2026\u201c\u201
 _LOOSE_QUOTE = re.compile(r"(?<!\w)'|'(?!\w)")
 
 
+_SPACE_FREE = frozenset({"ko"})
+
+
+def gap(lang: str) -> str:
+    """Return what stands between words when they are compared: a space, or nothing.
+
+    Korean leaves spaces to taste ("주차 브레이크", "주차브레이크") and recognisers put them between
+    parts of words, so there they carry no meaning.
+    """
+    return "" if lang in _SPACE_FREE else " "
+
+
 def normalise(text: str) -> str:
     """Return ``text`` in lower case with single spaces and without punctuation.
 
