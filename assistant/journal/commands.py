@@ -155,7 +155,11 @@ def captions(run: Path, out: Path | None, audio: Path | None) -> None:
 @_run
 @click.argument("out", type=click.Path(path_type=Path, dir_okay=False))
 def export(run: Path, out: Path) -> None:
-    """Write a run's records as a table; the ending of OUT chooses .csv, .jsonl or .parquet."""
+    """Write a run's records as a table, one row a record, with the words where they are still kept.
+
+    The ending of OUT chooses the format: .csv for a spreadsheet, .jsonl or .parquet for programs. The
+    file holds what the driver said: keep it as carefully as the log.
+    """
     click.echo(f"{export_run(run, out)} records written to {out}.")
 
 
