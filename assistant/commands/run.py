@@ -279,6 +279,8 @@ def _as_json(shown: Shown) -> dict[str, object]:
         "kind": shown.decision.kind.value,
         "reason": shown.decision.reason,
         "rule": shown.decision.rule,
-        "heard": None if hearing is None else {"words": hearing.words, "phrase": hearing.phrase, "engine": hearing.engine},
+        "heard": None
+        if hearing is None
+        else {"words": hearing.words, "phrase": hearing.phrase, "engine": hearing.engine},
         "says": [sentence.text for sentence in shown.sentences],
     }
