@@ -44,10 +44,13 @@ def begin(plan: Plan, _state: State, _event: Event, now: int) -> Decision:
 
 def resume(plan: Plan, state: State, event: Event, now: int) -> Decision:
     """Go on after the program ended; facts that decay are looked at again."""
-    if state.phase in {Phase.STOPPED, Phase.OVER}:
-        word = "stopped-remind" if state.phase is Phase.STOPPED else "over"
-        return Decision(state._replace(since=now), Kind.RESUMED, lines=(line("caution"), line(word)))
-    if state.phase is Phase.READY or (isinstance(event, Resumed) and event.changed):
+    changed_files = isinstance(event, Resumed) and event.changed
+    if state.phase is Phase.OVER:
+        return Decision(state._replace(since=now), Kind.RESUMED, lines=(line("caution"), line("over")))
+    if is_stopped(state):
+        kept = start_again(plan, now) if changed_files else state
+        return Decision(halted(kept, now), Kind.RESUMED, lines=(line("caution"), line("stopped-remind")))
+    if state.phase is Phase.READY or changed_files:
         again = start_again(plan, now)
         began = (line("caution"), line("resumed", title=""), line("restart"))
         return Decision(again, Kind.RESUMED, "files-changed", lines=began + ask(plan, again))
@@ -214,7 +217,9 @@ def command(_plan: Plan, state: State, event: Event, now: int) -> Decision:
 
 
 def stand_by(_plan: Plan, state: State, _event: Event, now: int) -> Decision:
-    """Wait; what was read back or held is dropped and asked again."""
+    """Wait; what was read back or held is dropped and asked again. A stop stays a stop."""
+    if is_stopped(state):
+        return Decision(halted(state, now), Kind.STOPPED, "stop-stays", lines=(line("stopped-remind"),))
     return Decision(waiting(state, now), Kind.WAITING, "asked-for", lines=(line("stand-by"),))
 
 
@@ -233,10 +238,19 @@ def go_ahead(plan: Plan, state: State, _event: Event, now: int) -> Decision:
     return Decision(after, Kind.WENT_ON, reason, lines=said)
 
 
+def is_stopped(state: State) -> bool:
+    """Whether a stop holds: also while a command given during the stop waits to be confirmed."""
+    return state.phase is Phase.STOPPED or (state.pending is not None and state.pending.origin is Phase.STOPPED)
+
+
+def halted(state: State, now: int) -> State:
+    """The state while stopped."""
+    return state._replace(phase=Phase.STOPPED, pending=None, held=False, silent=0, misses=0, since=now)
+
+
 def stop(_plan: Plan, state: State, _event: Event, now: int) -> Decision:
     """Emergency stop: everything waits until everyone is seen clear."""
-    after = state._replace(phase=Phase.STOPPED, pending=None, held=False, silent=0, misses=0, since=now)
-    return Decision(after, Kind.STOPPED, lines=(line("stopped"),))
+    return Decision(halted(state, now), Kind.STOPPED, lines=(line("stopped"),))
 
 
 def all_clear(plan: Plan, state: State, _event: Event, now: int) -> Decision:
@@ -247,8 +261,8 @@ def all_clear(plan: Plan, state: State, _event: Event, now: int) -> Decision:
 
 def mic_lost(_plan: Plan, state: State, _event: Event, now: int) -> Decision:
     """Nobody can be heard: nothing advances. A stop stays a stop."""
-    if state.phase is Phase.STOPPED:
-        return Decision(state, Kind.DEAF, lines=(line("mic-lost"),))
+    if is_stopped(state):
+        return Decision(halted(state, now), Kind.DEAF, lines=(line("mic-lost"),))
     after = state._replace(phase=Phase.DEAF, pending=None, held=False, since=now)
     return Decision(after, Kind.DEAF, lines=(line("mic-lost"),))
 

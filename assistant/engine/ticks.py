@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assistant.engine.events import Event
-from assistant.engine.handlers import MOST, line, waiting
+from assistant.engine.handlers import MOST, halted, is_stopped, line, waiting
 from assistant.engine.moves import ask
 from assistant.engine.state import Decision, Kind, Phase, State
 from assistant.procedure.plan import Plan
@@ -23,6 +23,8 @@ def tick(plan: Plan, state: State, _event: Event, now: int) -> Decision:
     if state.phase is Phase.STOPPED:
         return Decision(state._replace(since=now), Kind.REPEATED, "silence", lines=(line("stopped-remind"),))
     silent = state.silent + 1
+    if silent >= MOST and is_stopped(state):
+        return Decision(halted(state, now), Kind.STOPPED, "silence", lines=(line("stopped-remind"),))
     if silent >= MOST:
         return Decision(waiting(state, now), Kind.WAITING, "silence", lines=(line("stand-by-silence"),))
     after = state._replace(silent=silent, since=now)
