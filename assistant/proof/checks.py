@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from assistant.engine.events import Event, Heard
+from assistant.engine import commands
+from assistant.engine.events import Event, Heard, Resumed
 from assistant.engine.moves import current
 from assistant.engine.state import Decision, Kind, Outcome, Phase, State
 from assistant.errors import Fault
@@ -76,6 +77,18 @@ def unmet(needs: OneOf, facts: Mapping[str, str]) -> list[str]:
     return [name for name, values in needs.items() if facts.get(name, UNKNOWN) not in values]
 
 
+def stopped(state: State) -> bool:
+    """Whether an emergency stop holds."""
+    return Phase.STOPPED in {state.phase, state.pending.origin if state.pending else state.phase}
+
+
+def left_stop(state: State, event: Event) -> bool:
+    """Whether ``event`` may end an emergency stop: everyone seen clear, or a command confirmed."""
+    if not isinstance(event, Heard):
+        return False
+    return event.phrase == (commands.CLEAR if state.phase is Phase.STOPPED else commands.RIGHT)
+
+
 class Checker:
     """Watches an exploration and keeps the first, which is the shortest, way to each fault."""
 
@@ -124,6 +137,11 @@ class Checker:
             self.fault("starts again with something still believed", step, "", at)
         if decision.kind in BREAKING:
             self.went_stale(new, step, at)
+        if isinstance(move.event, Resumed) and move.event.changed and state.phase is not Phase.OVER:
+            if any(value != UNKNOWN for value in new.facts) or new.step:
+                self.fault("still believes something after its files have changed", step, "", at)
+        if stopped(state) and not stopped(new) and not left_stop(state, move.event):
+            self.fault("leaves the emergency stop although nobody has said that everyone is clear", step, "", at)
         if new.phase is Phase.OVER:
             self.ended(new, self.space.nodes[before].seen, after, move, at)
         elif new.phase is Phase.ASKING:
