@@ -2,13 +2,25 @@
 
 A decision is on the disk before anyone hears or sees it. When the log cannot be written the run
 stops: that is said, and nothing counts any more.
+
+Two paces. A script or a folder of recordings waits for each line to be spoken to its end. Patient
+ears (microphone, keyboard, pads) go on listening while the voice speaks: silence is answered, a hold
+is counted against the clock, an answer cuts what may be cut, and the emergency stop is always live.
+
+The assistant's own voice must not answer. Nothing here cancels echo, and a cab loudspeaker reaches
+the microphone louder than a driver who stands outside; so while the voice speaks, and until it has
+rung out, sound counts only as an emergency stop, and what is under way then is forgotten. An echo
+could at worst stop the run, which is safe. With a headset there is no such way from loudspeaker to
+microphone: then any speech cuts an ordinary prompt at once, and counts. Pads and typed lines have no
+echo and count at any time.
 """
 
 from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Callable, Sequence
+from collections import deque
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import cast
@@ -21,15 +33,18 @@ from assistant.errors import LogError
 from assistant.journal.audio import keep_audio
 from assistant.journal.records import Closed, Decided, Device, Spoke
 from assistant.journal.writer import Writer
-from assistant.phrases.live import Hearing
+from assistant.phrases.live import Hearing, Live
 from assistant.prepare import Prepared
+from assistant.voice.base import How, Receipt, Tone, Voice
 from assistant.voice.base import Line as VoiceLine
-from assistant.voice.base import Tone, Voice
+from assistant.voice.base import Spoken as SpokenLine
 from assistant.voice.loudness import Change
 from assistant.wording import Sentence
 
 TICK_S = 0.5  # how often silence and holds are looked at
+SPEAKING_TICK_S = 0.05  # while the voice speaks: what may be heard changes the moment it ends
 LONGEST_SPEECH_S = 120.0  # a voice that has not ended by then hangs; the run goes on by the screen
+SOUNDLESS = frozenset({"typed", "pad"})  # what answers without sound cannot be an echo
 
 TONES = {
     Kind.ACCEPTED: Tone.HEARD,
@@ -41,7 +56,10 @@ TONES = {
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What a screen gets: the state and what was just heard, decided and said. Read-only."""
+    """What a screen gets: the state and what was just heard, decided and said. Read-only.
+
+    ``record`` is the number of the decision's record in the log, which only ever grows.
+    """
 
     prepared: Prepared
     state: State
@@ -49,17 +67,41 @@ class Shown:
     event: Event
     decision: Decision
     sentences: tuple[Sentence, ...]
+    record: int
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What became of the lines of one decision: its record in the log, and each line's end."""
+
+    record: int
+    complete: bool
+    lines: tuple[SpokenLine, ...]
 
 
 Screen = Callable[[Shown], None]
+
+
+def _nowhere(_: Said) -> None:
+    return None
+
+
+@dataclass
+class _Saying:
+    """Lines handed to the voice whose end is not in the log yet."""
+
+    receipt: Receipt
+    sentences: tuple[Sentence, ...]
+    began: int
 
 
 @dataclass
 class Session:
     """A run under way.
 
-    ``patient`` ears (microphone, keyboard) let real time pass in silence; a script or recordings do
-    not, so a hold is waited out for them.
+    ``patient`` ears (microphone, keyboard, pads) let real time pass in silence; a script or
+    recordings do not, so a hold is waited out for them. ``headset`` says that the microphone cannot
+    hear the loudspeaker. ``said`` is told what became of spoken lines.
     """
 
     prepared: Prepared
@@ -69,11 +111,15 @@ class Session:
     screen: Screen
     patient: bool = True
     keep_sound: Path | None = None
+    headset: bool = False
+    said: Callable[[Said], None] = _nowhere
     state: State = field(init=False)
     sleep: Callable[[float], None] = time.sleep
 
     def __post_init__(self) -> None:
         self.state = self.prepared.engine.initial()
+        self._saying: deque[_Saying] = deque()
+        self._echo = False  # sound that came so far may hold our own voice
 
     # -- the loop -------------------------------------------------------------------------------
     def run(self, resumed: Resumed | None = None) -> bool:
@@ -82,7 +128,9 @@ class Session:
             self.take(resumed if resumed is not None else Begin())
             while self.state.phase is not Phase.OVER:
                 if not self.turn():
+                    self._settle(wait=True)
                     return False
+            self._settle(wait=True)
             outcome = self.state.outcome.value
             claim = self.prepared.plan.claim if outcome == "done" else outcome
             self.writer.finish(Closed(outcome=claim))
@@ -93,15 +141,19 @@ class Session:
 
     def turn(self) -> bool:
         """Wait for one thing to happen and deal with it; False when no more will come."""
+        self._settle()
         if self.state.phase is Phase.HOLDING and not self.patient:
             self.sleep(TICK_S)
             self.take(Tick())
             return True
-        got = self.ears.listen(self.prepared.live(self.state), TICK_S if self.patient else None)
+        gated = self._gated()
+        # The whole set even while only a stop counts: with fewer words an ear hears "stop" too easily.
+        live = self.prepared.live(self.state)
+        got = self.ears.listen(live, self._time_out())
         if isinstance(got, Hearing):
-            self.take(event_of(got), got)
+            self._heard(got, live, gated)
         elif got is Signal.NOTHING:
-            self.take(Tick())
+            self._passed()
         elif got is Signal.ENDED:
             return False
         else:
@@ -109,6 +161,38 @@ class Session:
             self.writer.append(Device(what="microphone", state=change.value))
             self.take(Microphone(change))
         return True
+
+    def _time_out(self) -> float | None:
+        if not self.patient:
+            return None
+        return SPEAKING_TICK_S if self.voice.speaking else TICK_S
+
+    def _gated(self) -> bool:
+        """Whether sound may be our own voice now; when that has just ended, the ears begin afresh."""
+        speaking = self.voice.speaking
+        if self.headset:
+            if speaking and getattr(self.ears, "speaking", False):
+                self.voice.cut()  # the driver cuts in
+            return False
+        if self._echo and not speaking and (fresh := getattr(self.ears, "fresh", None)) is not None:
+            fresh()
+        self._echo = speaking
+        return speaking
+
+    def _heard(self, hearing: Hearing, live: Live, gated: bool) -> None:
+        sound = hearing.engine not in SOUNDLESS
+        if sound and hearing.noise_db is not None and not gated:
+            self.voice.follow_noise(hearing.noise_db)
+        if sound and gated and hearing.phrase not in live.emergency:
+            return  # our own voice, or speech on top of it: neither a confirmation nor a miss
+        if self.patient:
+            self.voice.cut()  # answered: the rest of what was being said is out of date
+        self.take(event_of(hearing), hearing)
+
+    def _passed(self) -> None:
+        """Time has passed in silence; a prompt that is still being spoken is no silence."""
+        if self.state.phase is Phase.HOLDING or not self.voice.speaking:
+            self.take(Tick())
 
     def take(self, event: Event, hearing: Hearing | None = None) -> Decision:
         """Decide on an event, log it, and only then show and say what came of it."""
@@ -120,15 +204,15 @@ class Session:
             self._keep(hearing)
             self.writer.hear(hearing, at=now)
         data = decision_to_data(self.prepared.plan, self.state, decision)
-        self.writer.append(Decided(event=event_to_data(event), decision=data), at=now)
+        entry = self.writer.append(Decided(event=event_to_data(event), decision=data), at=now)
         self.state = decision.state
         sentences = tuple(self.prepared.wording.sentences(decision.lines))
-        self.screen(Shown(self.prepared, self.state, hearing, event, decision, sentences))
+        self.screen(Shown(self.prepared, self.state, hearing, event, decision, sentences, entry.seq))
         self._say(decision, sentences)
         return decision
 
     # -- out ------------------------------------------------------------------------------------
-    def _say(self, decision: Decision, sentences: Sequence[Sentence]) -> None:
+    def _say(self, decision: Decision, sentences: tuple[Sentence, ...]) -> None:
         if decision.kind is Kind.SETTING:
             self.voice.adjust(cast("Change", decision.reason))
         tone = TONES.get(decision.kind)
@@ -140,10 +224,35 @@ class Session:
             return
         began = self.writer.now()
         receipt = self.voice.say([VoiceLine(one.kind, one.text, one.name) for one in sentences])
-        ended = receipt.wait(LONGEST_SPEECH_S)
-        lines = tuple({"kind": one.kind, "text": one.text} for one in sentences)
-        complete = ended and not receipt.troubles
-        self.writer.append(Spoke(lines=lines, complete=complete, took_ms=self.writer.now() - began))
+        self._saying.append(_Saying(receipt, sentences, began))
+        self._settle(wait=not self.patient)
+
+    def _settle(self, *, wait: bool = False) -> None:
+        """Log the lines that have ended, in their order; ``wait`` for all, unless a stop is pressed."""
+        while self._saying:
+            saying = self._saying[0]
+            hangs = self.writer.now() - saying.began > LONGEST_SPEECH_S * 1000
+            if wait and not hangs and not saying.receipt.done:
+                if getattr(self.ears, "urgent", False):
+                    self.voice.cut()
+                    wait = False
+                saying.receipt.wait(SPEAKING_TICK_S)
+                continue
+            if not saying.receipt.done and not hangs:
+                return
+            self._saying.popleft()
+            self._log_said(saying)
+
+    def _log_said(self, saying: _Saying) -> None:
+        ended = saying.receipt.spoken
+        complete = saying.receipt.done and all(one.how in {How.SPOKEN, How.SILENT} for one in ended)
+        hows = [one.how.value for one in ended] + ["hangs"] * (len(saying.sentences) - len(ended))
+        lines = tuple(
+            {"kind": one.kind, "text": one.text, "how": how} for one, how in zip(saying.sentences, hows, strict=True)
+        )
+        took = self.writer.now() - saying.began
+        entry = self.writer.append(Spoke(lines=lines, complete=complete, took_ms=took))
+        self.said(Said(entry.seq, complete, ended))
 
     def _keep(self, hearing: Hearing) -> None:
         samples = getattr(self.ears, "last_samples", None)
@@ -155,3 +264,4 @@ class Session:
         with contextlib.suppress(Exception):  # the voice must not hide why the run stopped
             self.voice.tone(Tone.STOP)
             self.voice.say([VoiceLine(sentence.kind, sentence.text, sentence.name)]).wait(LONGEST_SPEECH_S)
+

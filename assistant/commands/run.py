@@ -32,7 +32,11 @@ from assistant.places import cache_folder, keys_folder, logs_folder
 from assistant.prepare import Prepared
 from assistant.recorded_driver import RecordedDriver
 from assistant.resume import changed_files, fold
+from assistant.screen.attach import attach, has_display, open_page
+from assistant.screen.board import Board
+from assistant.screen.pads import PadsOnly
 from assistant.session import Session, Shown
+from assistant.voice.base import Hooks, Voice
 from assistant.voice.choose import open_voice
 from assistant.voice.file_voice import FileVoice
 
@@ -50,6 +54,15 @@ class NotDoneError(HitchcallError):
 
 
 @dataclass(frozen=True)
+class PageWish:
+    """How the cab page is to be served; ``port`` 0 is any free one, ``dpi`` None lets the page guess."""
+
+    port: int
+    dpi: float | None
+    open: bool
+
+
+@dataclass(frozen=True)
 class Wishes:
     """What the user asked for."""
 
@@ -62,6 +75,8 @@ class Wishes:
     keep_sound: bool
     keep_words: bool
     as_json: bool
+    headset: bool = False
+    page: PageWish | None = None
 
 
 @click.command()
@@ -69,7 +84,8 @@ class Wishes:
 @setting_options
 @click.option(
     "--ears", default="auto", show_default=True,
-    help="How to hear: auto, mic, typed, wav:FOLDER (files in name order), or recorded (a synthetic driver).",
+    help="How to hear: auto, mic, typed, pads (the cab page alone), wav:FOLDER (files in name order), "
+    "or recorded (a synthetic driver).",
 )  # fmt: skip
 @click.option(
     "--voice", default="auto", show_default=True,
@@ -83,13 +99,22 @@ class Wishes:
 )  # fmt: skip
 @click.option("--microphone", default="", help="Part of the microphone's name.")
 @click.option("--speaker", default="", help="Part of the loudspeaker's name.")
+@click.option("--headset", is_flag=True, help="The microphone cannot hear the loudspeaker: speech may cut in.")
+@click.option("--screen", is_flag=True, help="Serve the cab page on this machine and print its address.")
+@click.option("--open", "open_browser", is_flag=True, help="As --screen, and open the page where there is a display.")
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port of the cab page; 0 is any free one.")
+@click.option(
+    "--tablet-dpi", type=click.FloatRange(60, 800), envvar="HITCHCALL_TABLET_DPI",
+    help="Pixels an inch of the tablet's screen, so that pads have their size in millimetres.",
+)  # fmt: skip
 @click.option("--keep-sound", is_flag=True, help="Everyone agreed that their voices are kept with the log.")
 @click.option("--forget-words", is_flag=True, help="Keep no words beside the log, only what they came to.")
 @json_option
 def run(
     procedure: str, rig: str, site: str, crew: str, lang: str, own: Path | None, ears: str, voice: str,
     logs: Path | None, resume: Path | None, vosk_model: Path | None, microphone: str, speaker: str,
-    keep_sound: bool, forget_words: bool, as_json: bool,
+    keep_sound: bool, forget_words: bool, as_json: bool, headset: bool, screen: bool, open_browser: bool,
+    port: int, tablet_dpi: float | None,
 ) -> None:  # fmt: skip
     """Guide a driver through PROCEDURE by voice, and keep the log.
 
@@ -98,9 +123,11 @@ def run(
     first (go on with --resume); 2 something named on the command line cannot be used; 3 a device;
     4 the log.
     """
+    page = PageWish(port, tablet_dpi, open_browser) if screen or open_browser or ears == "pads" else None
     wishes = Wishes(
-        ears, voice, logs or logs_folder(), vosk_model, microphone, speaker, keep_sound, not forget_words, as_json
-    )
+        ears, voice, logs or logs_folder(), vosk_model, microphone, speaker, keep_sound, not forget_words, as_json,
+        headset, page,
+    )  # fmt: skip
     key = tablet_key(keys_folder())
     if resume is not None:
         go_on(resume, wishes, key, own)
@@ -178,7 +205,7 @@ class Work:
         self.stack = stack
         self.session: Session | None = None
         self.session_state = ready.engine.initial()
-        self.refused = 0
+        self.board: Board | None = Board() if wishes.page is not None else None
 
     def tell(self, text: str) -> None:
         """Tell the user something that is no part of the talk."""
@@ -191,12 +218,14 @@ class Work:
         """Run to the end and tell how it ended; always says where the log is and whether it verifies."""
         self.stack.callback(writer.close)
         voice_opened = open_voice(
-            self.wishes.voice, self.ready.plan.lang, cache_folder() / "voice", device=self.wishes.speaker
-        )
+            self.wishes.voice, self.ready.plan.lang, cache_folder() / "voice",
+            hooks=Hooks(notice=self.trouble), device=self.wishes.speaker,
+        )  # fmt: skip
         voice = voice_opened.voice
         self.stack.callback(voice.close)
         ears, notices = self.open_ears(voice if isinstance(voice, FileVoice) else None, writer.folder)
         self.stack.callback(ears.close)
+        ears = self.with_page(ears, voice)
         for notice in (*voice_opened.notices, *notices):
             self.tell(notice)
         self.tell(f"Log: {writer.folder}")
@@ -208,7 +237,10 @@ class Work:
             self.ready, writer, ears, voice, self.show,
             patient=getattr(ears, "patient", self.wishes.ears in {"mic", "auto"}),
             keep_sound=writer.folder if self.wishes.keep_sound else None,
+            headset=self.wishes.headset,
         )  # fmt: skip
+        if self.board is not None:
+            session.said = self.board.said
         session.state = self.session_state
         self.session = session
         signal.signal(signal.SIGTERM, _interrupt)
@@ -216,9 +248,35 @@ class Work:
         over = session.run(resumed)
         self._ending(session, writer, over, time.monotonic() - began)
 
+    def with_page(self, ears: Ears, voice: Voice) -> Ears:
+        """Serve the cab page when it was asked for; its pads then count beside the ears."""
+        page = self.wishes.page
+        if page is None or self.board is None:
+            return ears
+        screen, both = attach(
+            self.board, ears, voice,
+            lang=self.ready.plan.lang, port=page.port, dpi=page.dpi, headset=self.wishes.headset,
+        )  # fmt: skip
+        self.stack.callback(screen.close)
+        self.tell(f"Screen: {screen.address}")
+        if page.open and has_display():
+            leads = open_page(screen.address)
+            self.stack.callback(leads.unlink, missing_ok=True)
+        elif page.open:
+            self.tell("There is no display here; open that address on this machine.")
+        return both
+
+    def trouble(self, text: str) -> None:
+        """Tell what the voice reports, here and on the page; called on the voice's thread."""
+        self.tell(text)
+        if self.board is not None:
+            self.board.notice(text)
+
     def open_ears(self, written: FileVoice | None, folder: Path) -> tuple[Ears, tuple[str, ...]]:
         """Open the ears asked for."""
         wishes = self.wishes
+        if wishes.ears == "pads":
+            return PadsOnly(), ("Ears: the pads of the cab page only, as asked.",)
         if wishes.ears != "recorded":
             opened = open_ears(
                 wishes.ears, self.ready.book, vosk_model=wishes.vosk_model, device=wishes.microphone
@@ -236,7 +294,9 @@ class Work:
         return driver, (said, *pair.notices)
 
     def show(self, shown: Shown) -> None:
-        """Print what was heard, decided and said."""
+        """Put what was heard, decided and said on the page, and print it."""
+        if self.board is not None:
+            self.board.show(shown)
         if self.wishes.as_json:
             click.echo(json.dumps(_as_json(shown), ensure_ascii=False))
             return
@@ -261,6 +321,8 @@ class Work:
         verdict = verify(writer.folder)
         self.tell(f"The run took {seconds:.0f} s. Log: {writer.folder}")
         self.tell(f"Code of the log's end, for the paperwork: {verdict.codes[-1]}")
+        if self.board is not None:
+            self.board.end(f"The session has ended. Code for the paperwork: {verdict.codes[-1]}")
         self.tell("The log verifies." if verdict.state is Verified.WHOLE else verdict.text())
         outcome = session.state.outcome.value
         if session.state.phase is Phase.OVER and outcome != "done":

@@ -1,0 +1,73 @@
+"""The page's own words, by language: what stands on it besides the engine's lines."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+_ENGLISH: Final[Mapping[str, str]] = {
+    "danger": "DANGER",
+    "warning": "WARNING",
+    "caution": "CAUTION",
+    "notice": "NOTICE",
+    "step": "Step {number} of {count}",
+    "say-or-press": "Say or press",
+    "not-confirmed": "Not counted yet. Confirm below.",
+    "heard": "Heard",
+    "pressed": "Pressed",
+    "counts": "counts",
+    "again": "not understood",
+    "silence": "nothing heard",
+    "refused": "refused",
+    "refused-title": "Refused. Nothing has changed.",
+    "listening": "Listening",
+    "hears": "I hear you",
+    "speaking": "Speaking. Only stop counts",
+    "speaking-headset": "Speaking",
+    "deaf": "Deaf: no microphone. Press or type",
+    "mic-lost": "Deaf: microphone lost. Nothing counts",
+    "typed": "Typed lines and pads",
+    "pads": "Pads only",
+    "lost": "Cut off",
+    "lost-text": "Hitchcall does not answer. Nothing counts. Stop where you are, brakes on.",
+    "ended": "The session has ended.",
+    "level": "Level",
+    "noise": "Noise",
+    "more": "More",
+    "back": "Back to the step",
+    "understood": "Understood. Say again",
+    "parked": "I am parked. Go on",
+    "parked-text": "Use this page only while parked. It measures nothing on the vehicle.",
+    "stop": "STOP",
+    "seen": "I have seen it: {phrase}",
+    "theme": "Light: {theme}",
+    "night": "night",
+    "day": "day",
+    "dim": "dim",
+    "far": "Read from afar",
+    "size": "Pad size",
+    "size-text": "Hold a bank card against the bar. Press wider or narrower until they are equally long.",
+    "wider": "Wider",
+    "narrower": "Narrower",
+    "pads-back": "Show the pads",
+    "erase": "Erase",
+    "point": "Point",
+    "number": "Number",
+    "next-answers": "Other answers",
+    "not-spoken": "Not spoken. Read it here.",
+    "stale": "Too late: that was for an earlier question.",
+    "too-late": "Too late: that was for an earlier question.",
+    "too-soon": "Too quick. Read first, then press.",
+    "not-offered": "That does not count here.",
+    "too-many": "Too many presses. Wait a moment.",
+    "replayed": "That press was taken already.",
+    "unsent": "The press did not arrive. Press again.",
+    "needs-number": "Enter the number first.",
+}
+
+_LANGUAGES: Final[Mapping[str, Mapping[str, str]]] = {"en": _ENGLISH}
+
+
+def labels(lang: str) -> Mapping[str, str]:
+    """Return the page's words; English where a language has none yet."""
+    return {**_ENGLISH, **_LANGUAGES.get(lang, {})}
