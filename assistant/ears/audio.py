@@ -120,9 +120,7 @@ def _check_whole(path: Path, sound: soundfile.SoundFile, read: int) -> None:
     """Refuse a file whose header promises more than it holds: an answer may be cut in two."""
     promised = _promised_frames(path, sound)
     if promised is not None and read < promised:
-        raise InputError(
-            f"{path}: is cut short (holds {read} of {promised} samples); copy or record it again."
-        )
+        raise InputError(f"{path}: is cut short (holds {read} of {promised} samples); copy or record it again.")
 
 
 def _promised_frames(path: Path, sound: soundfile.SoundFile) -> int | None:

@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.ears.base import Ears, Recogniser
 from assistant.ears.fusion import Pair
+from assistant.ears.mic_child import PIPE
+from assistant.ears.microphone import MicrophoneEars
 from assistant.ears.scorer import ScorerEar
+from assistant.ears.selftest import no_answers
 from assistant.ears.sphinx import SphinxEar
 from assistant.ears.typed import TypedEars
+from assistant.ears.vosk_ear import VoskEar, find_model
 from assistant.ears.wavs import WavEars
 from assistant.errors import DeviceError, InputError
 from assistant.phrases.book import PhraseBook
 
 SPECS = "auto, mic, typed or wav:FOLDER"
+PROBE_SECONDS = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,19 +55,66 @@ def open_ears(spec: str, book: PhraseBook, *, vosk_model: Path | None = None, de
             raise InputError("wav: names no folder; write wav:FOLDER.")
         opened = open_pair(book, vosk_model=vosk_model)
         return Opened(WavEars(Path(folder), opened.pair), (f"Ears: recordings in {folder}.", *opened.notices))
-    raise InputError(f"There are no ears {spec!r}; use {SPECS}.")
+    if spec not in {"auto", "mic"}:
+        raise InputError(f"There are no ears {spec!r}; use {SPECS}.")
+    trouble = microphone_trouble(device)
+    if trouble and spec == "mic":
+        raise DeviceError(f"There is no microphone to listen through ({trouble}); plug one in, or use typed lines.")
+    if trouble:
+        return Opened(TypedEars(), (f"Ears: typed lines, because there is no microphone ({trouble}).",))
+    opened = open_pair(book, vosk_model=vosk_model)
+    return Opened(MicrophoneEars(opened.pair, device), ("Ears: the microphone.", *opened.notices))
 
 
 def open_pair(book: PhraseBook, *, vosk_model: Path | None = None) -> OpenedPair:
-    """Load the recognisers of a language; says which and why."""
-    first = SphinxEar(book.decoys, book.pronounce)
-    notices = ["First ear: pocketsphinx with decoy words."]
-    second: Recogniser | None = None
-    try:
-        second = ScorerEar()
-        notices.append("Second ear: Whisper tiny.en, scoring the live phrases.")
-    except DeviceError as error:
-        notices.append(
-            f"Second ear: none ({error}) Less safe: a critical answer needs the screen's pad or a typed line."
-        )
+    """Load the recognisers of a language and say which and why.
+
+    The first ear is vosk when a model of the language is there, else pocketsphinx (English only).
+    Raises InputError when no recogniser of the language can be had.
+    """
+    first, why = _first_ear(book, vosk_model)
+    notices = [f"First ear: {why}"]
+    second, why = _second_ear(book.lang)
+    if second is None:
+        why += " Less safe: a critical answer needs the screen's pad or a typed line."
+    notices.append(f"Second ear: {why}")
     return OpenedPair(Pair(first, second), tuple(notices))
+
+
+def _first_ear(book: PhraseBook, named: Path | None) -> tuple[Recogniser, str]:
+    folder = find_model(book.lang, named)
+    if folder is not None:
+        ear = VoskEar(folder, book.decoys)
+        ear.reject_self_test(book.live(book.phrases), no_answers())
+        unknown = "" if ear.can_say_unknown else " (the model has no word for unknown speech; decoys stand for it)"
+        return ear, f"vosk with the model {folder}, which refused the self-test's sounds{unknown}."
+    if book.lang != "en":
+        raise InputError(
+            f"There is no recogniser for language {book.lang}; name a vosk model folder with --vosk-model."
+        )
+    why = "pocketsphinx with its own English model and decoy words, because no vosk model is there."
+    return SphinxEar(book.decoys, book.pronounce), why
+
+
+def _second_ear(lang: str) -> tuple[Recogniser | None, str]:
+    if lang != "en":
+        return None, f"none; the closed-set scorer knows English only, not {lang}."
+    try:
+        return ScorerEar(), "Whisper tiny.en, which scores the live phrases; its weights are the measured ones."
+    except DeviceError as error:
+        return None, f"none ({error})"
+
+
+def microphone_trouble(device: str) -> str:
+    """Return why no microphone can be opened, or "" when one can; asked in a process that may hang."""
+    if device.startswith(PIPE):
+        return "" if Path(device.removeprefix(PIPE)).exists() else "there is no such pipe"
+    command = [sys.executable, "-m", "assistant.ears.mic_child", device]
+    try:
+        done = subprocess.run(command, capture_output=True, text=True, timeout=PROBE_SECONDS, check=False)
+    except (subprocess.TimeoutExpired, OSError):
+        return "the sound system does not answer"
+    if done.returncode == 0:
+        return ""
+    lines = done.stdout.strip().splitlines()
+    return lines[-1] if lines else "the sound system fails"

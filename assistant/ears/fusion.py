@@ -74,6 +74,12 @@ class Pair:
             ears=self._log(first, second),
         )
 
+    def prepare(self, live: Live) -> None:
+        """Build what the first ear needs for a live set, so that its first answer is not late."""
+        ready = getattr(self._first, "prepare", None)
+        if ready is not None:
+            ready(live)
+
     def close(self) -> None:
         """Free both models."""
         self._first.close()

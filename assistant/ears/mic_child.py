@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import select
+import sys
 import time
 from collections.abc import Callable
 from multiprocessing.queues import Queue
@@ -45,7 +46,7 @@ def run(device: str, out: Queue[Message]) -> None:
             _feed_pipe(device.removeprefix(PIPE), send)
         else:
             _feed_card(device, send)
-    except Exception as error:  # noqa: BLE001 - the one place where a driver's own errors end
+    except Exception as error:
         send("failed", f"{type(error).__name__}: {error}".splitlines()[0])
 
 
@@ -100,3 +101,22 @@ def pick(devices: Any, wanted: str) -> int | None:
             return index
     names = ", ".join(d["name"] for d in devices if d["max_input_channels"] > 0) or "none"
     raise OSError(f"no microphone is named {wanted!r}; there is: {names}")
+
+
+def probe(device: str) -> str:
+    """Return why the sound system has no such microphone, or ""."""
+    try:
+        import sounddevice  # noqa: PLC0415 - the library fails at import where PortAudio is missing
+
+        devices = sounddevice.query_devices()
+        index = pick(devices, device)
+        sounddevice.query_devices(index, "input")
+    except Exception as error:
+        return str(error).splitlines()[0] if str(error) else type(error).__name__
+    return ""
+
+
+if __name__ == "__main__":
+    found = probe(sys.argv[1] if len(sys.argv) > 1 else "")
+    print(found)
+    sys.exit(1 if found else 0)

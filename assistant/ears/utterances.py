@@ -76,9 +76,7 @@ class Cutter:
         end = int(event.end * SAMPLE_RATE) - self._kept_from
         before = self._kept[max(begin - SAMPLE_RATE, 0) : begin]
         noise = measure(before).noise_db if len(before) >= SAMPLE_RATE // 5 else None
-        return Utterance(
-            self._kept[begin:end].copy(), event.start, event.end, noise, event.edge is Edge.TOO_LONG
-        )
+        return Utterance(self._kept[begin:end].copy(), event.start, event.end, noise, event.edge is Edge.TOO_LONG)
 
     def _trim(self) -> None:
         keep = self._keep if self._segmenter.speaking else 3 * SAMPLE_RATE

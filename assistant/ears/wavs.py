@@ -34,6 +34,8 @@ class WavEars:
         self._stream = self._all()
         self.heard_file: Path | None = None
 
+    patient = False  # recordings come at once or not at all
+
     @property
     def name(self) -> str:
         """The recognisers' names."""

@@ -106,7 +106,7 @@ def _plain(verdict: Verdict) -> Record:
 _bench: Bench | None = None
 
 
-def _begin(cache: Path, baseline: bool) -> None:  # noqa: FBT001 - handed over by the process pool
+def _begin(cache: Path, baseline: bool) -> None:
     global _bench  # noqa: PLW0603 - one set of models a process
     _bench = Bench(cache, baseline=baseline)
 

@@ -97,7 +97,7 @@ class Material:
     def spoken(self, voices: Sequence[Voice], sentences: Sequence[str], snrs: Sequence[float | None], seed: int,
                *, share: float = 1.0) -> Iterator[Item]:  # fmt: skip
         """Yield clips of synthetic speakers; ``share`` thins them out evenly."""
-        chance = random.Random(seed)
+        chance = random.Random(seed)  # noqa: S311 - repeatable, no secret
         for voice in voices:
             for snr in snrs:
                 for group, truth, text, step, reading in self._lines(chance, sentences):
@@ -105,9 +105,7 @@ class Material:
                         noise = chance.choice(NOISE_NAMES)
                         yield Item(group, truth, text, voice, snr, noise, step, reading)
 
-    def _lines(
-        self, chance: random.Random, sentences: Sequence[str]
-    ) -> Iterator[tuple[str, str, str, int, str]]:
+    def _lines(self, chance: random.Random, sentences: Sequence[str]) -> Iterator[tuple[str, str, str, int, str]]:
         steps = range(len(self.steps))
         for index in steps:
             for answer in self.steps[index].answers:
@@ -126,7 +124,7 @@ class Material:
 
     def people(self, folder: Path, half: int, snrs: Sequence[float | None]) -> Iterator[Item]:
         """Yield human words and digits; ``half`` 0 to fit on and 1 to report, by take."""
-        chance = random.Random(half)
+        chance = random.Random(half)  # noqa: S311 - repeatable, no secret
         steps = range(len(self.steps))
         for snr in snrs:
             for word in ("stop", "front", "back", "left", "right"):

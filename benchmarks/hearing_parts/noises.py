@@ -61,7 +61,9 @@ def idle(count: int, g: Rng) -> Floats:
 def wind(count: int, g: Rng) -> Floats:
     """Gusts over the microphone: low rumble whose strength comes and goes."""
     time = np.arange(count) / RATE
-    gust = 0.35 + sum(g.uniform(0.2, 0.6) * np.sin(2 * np.pi * f * time + g.uniform(0, 6)) ** 2 for f in (0.3, 0.7, 1.9))
+    gust = 0.35 + sum(
+        g.uniform(0.2, 0.6) * np.sin(2 * np.pi * f * time + g.uniform(0, 6)) ** 2 for f in (0.3, 0.7, 1.9)
+    )
     return _unit(_coloured(count, g, 2.0) * gust)
 
 
