@@ -5,10 +5,11 @@ digits one by one, "마이너스", units. The radio digits 하나, 둘, 넷, 여
 what the voice says, because 일 and 이, 삼 and 사, 육 and 구 are taken for each other in noise (radio
 practice in Korea, from memory). Spaces carry no meaning: recognisers and people put them anywhere.
 
-"백" without a count is a hundred, as everybody says it, so a lost "이" before it cannot be noticed here;
-the read-back digit by digit is what guards it. Refused on purpose: digits beside tens or hundreds ("백 일 공"), a missing start ("점 오", "공 오"), a
-radio digit inside a whole number ("하나백"), tens after the point, fractions and native counting
-("스물"). Each could be another number with a syllable lost.
+"백" without a count is a hundred, as everybody says it, so a lost "이" before it cannot be noticed
+here; the read-back digit by digit is what guards it. Refused on purpose: digits beside tens or
+hundreds ("백 일 공"), a missing start ("점 오", "공 오"), a radio digit inside a whole number
+("하나백"), tens after the point, fractions and native counting ("스물"). Each could be another number
+with a syllable lost.
 """
 
 from __future__ import annotations
