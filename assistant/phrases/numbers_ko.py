@@ -44,7 +44,7 @@ _SAID_UNITS = {unit: said for said, unit in reversed(SPOKEN_UNITS.items())}
 Tokens = tuple[str, ...]
 
 
-class _Refuse(Exception):  # noqa: N818 - carries a verdict inside this module, not an error
+class _Refuse(Exception):
     def __init__(self, trouble: Trouble, reason: str) -> None:
         self.verdict = NumberRefused(trouble, reason)
 

@@ -33,8 +33,7 @@ def korean() -> PhraseBook:
 def every_run() -> list[Prepared]:
     """Return coupling in Korean, prepared for every rig, site and crew."""
     return [
-        prepare(library(), GRAMMARS, "couple", rig=rig, site=site, crew=crew, lang="ko")
-        for rig, site, crew in SETTINGS
+        prepare(library(), GRAMMARS, "couple", rig=rig, site=site, crew=crew, lang="ko") for rig, site, crew in SETTINGS
     ]
 
 
