@@ -25,7 +25,10 @@ STAYING: Final = frozenset({Kind.REFUSED, Kind.ALLOWED, Kind.REPEATED, Kind.SETT
 CLEARING: Final = frozenset({Kind.BEGUN, Kind.FAILED, Kind.RESTARTED})
 BREAKING: Final = frozenset({Kind.RESUMED, Kind.HEARING_BACK, Kind.WENT_ON})
 NO_WAY_OUT: Final = frozenset({"given-up", "asked-for", "look-differs"})
-WITHIN, OUTSIDE = "<within>", "<outside>"
+
+
+At = tuple[int, tuple[Move, ...]]
+"""Where a fault was met: a node, and the moves made from there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,15 +105,20 @@ class Checker:
         self.claim = sum(1 << plan.fact_names.index(name) for name in files.procedure.done.needs)
         self.used = Used()
         self.space: Space = Space(plan)
-        self.found: dict[Fault, tuple[int, tuple[Move, ...]]] = {}
+        self.found: dict[Fault, At] = {}
         self.ways: dict[int, set[int]] = {}
         self.ends: set[int] = set()
 
     # -- telling faults -------------------------------------------------------------------------
-    def fault(self, what: str, where: PlanStep | None, name: str, at: tuple[int, tuple[Move, ...]]) -> None:
+    def fault(self, what: str, where: PlanStep | None, name: str, at: At) -> None:
         """Note a fault the first time it is met; ``at`` is a node and the moves made from there."""
         file = self.yard_file if where is not None and where.look >= 0 else self.file
         self.found.setdefault(Fault(file, what, where.id if where else "", name), at)
+
+    def fault_if(self, wrong: bool, what: str, where: PlanStep | None, name: str, at: At) -> None:
+        """Note a fault where something is ``wrong``."""
+        if wrong:
+            self.fault(what, where, name, at)
 
     def names(self, facts: Facts) -> dict[str, str]:
         """Return all facts by name."""
@@ -123,8 +131,7 @@ class Checker:
         at = (before, (move,))
         step = current(self.plan, state)
         if decision.kind in STAYING:
-            if before != after:
-                self.fault(f"moved although the decision was {decision.kind}", step, "", at)
+            self.fault_if(before != after, f"moved although the decision was {decision.kind}", step, "", at)
             return
         if decision.reason not in NO_WAY_OUT and before != after:
             self.ways.setdefault(after, set()).add(before)
@@ -133,21 +140,27 @@ class Checker:
             self.answered(state, move.event, decision, at)
         if decision.reason in {"act-forbidden", "needs-unmet"}:
             self.lost(state, move, decision, at)
-        if decision.kind in CLEARING and (any(v != UNKNOWN for v in new.facts) or new.undo or new.stale or new.step):
-            self.fault("starts again with something still believed", step, "", at)
-        if decision.kind in BREAKING:
-            self.went_stale(new, step, at)
-        if isinstance(move.event, Resumed) and move.event.changed and state.phase is not Phase.OVER:
-            if any(value != UNKNOWN for value in new.facts) or new.step:
-                self.fault("still believes something after its files have changed", step, "", at)
-        if stopped(state) and not stopped(new) and not left_stop(state, move.event):
-            self.fault("leaves the emergency stop although nobody has said that everyone is clear", step, "", at)
+        self.broke_in(state, move, decision, at)
         if new.phase is Phase.OVER:
             self.ended(new, self.space.nodes[before].seen, after, move, at)
         elif new.phase is Phase.ASKING:
             self.asked(new, at)
 
-    def answered(self, state: State, event: Event, decision: Decision, at: tuple[int, tuple[Move, ...]]) -> None:
+    def broke_in(self, state: State, move: Move, decision: Decision, at: At) -> None:
+        """Judge what interruptions, stops and failures leave behind."""
+        new, step = decision.state, current(self.plan, state)
+        left = any(value != UNKNOWN for value in new.facts) or bool(new.undo or new.stale or new.step)
+        clears = decision.kind in CLEARING
+        self.fault_if(clears and left, "starts again with something still believed", step, "", at)
+        other = isinstance(move.event, Resumed) and move.event.changed and state.phase is not Phase.OVER
+        self.fault_if(other and left, "still believes something after its files have changed", step, "", at)
+        freed = stopped(state) and not stopped(new) and not left_stop(state, move.event)
+        what = "leaves the emergency stop although nobody has said that everyone is clear"
+        self.fault_if(freed, what, step, "", at)
+        if decision.kind in BREAKING:
+            self.went_stale(new, step, at)
+
+    def answered(self, state: State, event: Event, decision: Decision, at: At) -> None:
         """An answer counted: note it, and see that it was confirmed where it must be."""
         step = current(self.plan, state)
         given = accepted(self.plan, state, event)
@@ -159,7 +172,7 @@ class Checker:
         if isinstance(event, Heard) and event.who != step.who and decision.kind is not Kind.REFUSED:
             self.fault(f"takes an answer from the {event.who}; it must come from the {step.who}", step, "who", at)
 
-    def lost(self, state: State, move: Move, decision: Decision, at: tuple[int, tuple[Move, ...]]) -> None:
+    def lost(self, state: State, move: Move, decision: Decision, at: At) -> None:
         """The engine fell back to the start because a step could not be asked."""
         step = current(self.plan, state)
         if step.look >= 0 and not decision.rule and decision.reason == "act-forbidden":
@@ -178,7 +191,7 @@ class Checker:
             return
         self.fault(f"is come to from step {step.id} with its needs unmet", wanted, "needs", at)
 
-    def went_stale(self, new: State, step: PlanStep, at: tuple[int, tuple[Move, ...]]) -> None:
+    def went_stale(self, new: State, step: PlanStep, at: At) -> None:
         """After an interruption, what decays is not believed."""
         short = at[1][-1].after < self.plan.long_stand_by_ms and self.space.nodes[at[0]].state.phase is Phase.WAITING
         if new.phase in {Phase.OVER, Phase.STOPPED} or (short and not new.stale):
@@ -188,7 +201,7 @@ class Checker:
             if believed[name] != UNKNOWN:
                 self.fault(f"still believes {name} after an interruption", step, "decays", at)
 
-    def ended(self, new: State, seen: int, after: int, move: Move, at: tuple[int, tuple[Move, ...]]) -> None:
+    def ended(self, new: State, seen: int, after: int, move: Move, at: At) -> None:
         """A run ended: what it claims was seen."""
         if new.outcome is not Outcome.GIVEN_UP:
             self.ends.add(after)
@@ -206,7 +219,7 @@ class Checker:
         for name in sorted({*missing, *unseen}):
             self.fault(f"claims {self.plan.claim} although {name} was not seen as it must be", step, "done.needs", at)
 
-    def asked(self, new: State, at: tuple[int, tuple[Move, ...]]) -> None:
+    def asked(self, new: State, at: At) -> None:
         """A step is asked: nothing forbids its act, and its needs are met."""
         step = self.plan.steps[new.step]
         self.used.steps.add(step.id)
@@ -257,7 +270,8 @@ class Checker:
         for index, node in enumerate(self.space.nodes):
             if index not in out and node.state.phase is not Phase.OVER:
                 step = current(self.plan, node.state)
-                self.fault("has no way to the end of the run but giving up or starting over", step, "answer", (index, ()))
+                what = "has no way to the end of the run but giving up or starting over"
+                self.fault(what, step, "answer", (index, ()))
 
     def findings(self) -> list[Finding]:
         """Return every fault with the shortest way to it, nearest first."""
@@ -265,21 +279,6 @@ class Checker:
             Finding(fault, (*self.space.path(index), *moves)) for fault, (index, moves) in self.found.items()
         ]
         return sorted(ways, key=lambda finding: (len(finding.moves), str(finding.fault)))
-
-
-def unused(files: Files, plans: list[Plan], used: Used) -> list[Finding]:
-    """Return the steps and answers that none of the ``plans`` of one procedure ever comes to."""
-    file = str(files.paths.get(f"{files.procedure.id}/procedure.toml", files.procedure.id))
-    out: dict[Fault, None] = {}
-    for step in (step for plan in plans for step in plan.steps):
-        if step.id not in used.steps:
-            out[Fault(file, "is never come to", step.id, "id")] = None
-            continue
-        phrases = [*step.answers, *((WITHIN, OUTSIDE) if step.reading else ())]
-        for phrase in phrases:
-            if (step.id, phrase) not in used.answers:
-                out[Fault(file, f"takes {phrase}, which never counts", step.id, "answer")] = None
-    return [Finding(fault) for fault in out]
 
 
 def check(files: Files, plan: Plan) -> Proof:

@@ -11,9 +11,11 @@ state is in ``moves_at``: all that can be said, typed, pressed, measured, waited
 * ``misses`` (how often nothing was understood) only chooses whether the pad is offered.
 * ``counted`` (seconds of a hold counted aloud) only chooses what is counted next.
 
-**What is not tried again.** Announced acts, and what never moves a run (say again, settings, words
-that do not count here), are decided from a part of the state only: ``announce_view`` and
-``quiet_view``. They are tried once for each such part. ``silent`` counts the unanswered askings; its
+**What is not tried again.** Some events are decided from a part of the state only, and are tried once
+for each such part: announced acts (``announce_view``, ``act_view``), what never moves a run, such as
+"say again" or words that do not count here (``quiet_view``), what breaks in (``breaking_view``) and
+waiting (``waiting_view``). Only answers and confirmations depend on who speaks, and a mate speaks
+only where there is one. ``silent`` counts the unanswered askings; its
 values 0 to 2 can always follow one another by waiting alone, and nothing but the tick reads it, so
 a state is kept with 0 and the tick is tried with all three. Facts that nothing reads are kept as
 unknown. While a run stands by, is stopped or cannot hear, every way on makes the facts in doubt
@@ -38,7 +40,7 @@ from assistant.engine import commands
 from assistant.engine.engine import Engine
 from assistant.engine.events import Begin, DeviceChange, Event, Heard, Measured, Microphone, NotHeard, Resumed, Tick
 from assistant.engine.handlers import MOST
-from assistant.engine.moves import current
+from assistant.engine.moves import believed, current
 from assistant.engine.state import Decision, Kind, Phase, Snapshot, State
 from assistant.engine.table import OPEN
 from assistant.phrases.live import Role, Unheard
@@ -65,10 +67,7 @@ class Move(NamedTuple):
 
 NEVER_MOVING: Final = (commands.SAY_AGAIN, commands.WHERE, commands.HELP, *commands.SETTINGS)
 SAID: Final = {
-    Move(Heard(phrase, who)): trigger
-    for phrase, trigger in commands.TRIGGERS.items()
-    for who in Role
-    if phrase not in NEVER_MOVING
+    Move(Heard(phrase)): trigger for phrase, trigger in commands.TRIGGERS.items() if phrase not in NEVER_MOVING
 }
 BREAKS: Final = {
     Move(Heard(commands.STOP)): "stop",
@@ -176,7 +175,8 @@ class Explorer:
         self._kept: dict[Facts, Facts] = {}
         self._known: dict[Facts, int] = {}
         self._readings = {step.id: tuple(readings(step.reading.limit)) for step in plan.steps if step.reading}
-        self._announcements = tuple(Heard(phrase) for phrase in plan.by_announcement)
+        self._announcements = tuple((act.id, Heard(phrase)) for phrase, act in plan.by_announcement.items())
+        self._voices = (Role.DRIVER, Role.MATE) if plan.crew == "mate" else (Role.DRIVER,)
         self._foreign = Heard(foreign_phrase(plan))
 
     # -- what is kept ---------------------------------------------------------------------------
@@ -271,11 +271,13 @@ class Explorer:
         state = node.state
         step = current(self.plan, state)
         if state.phase in {Phase.ASKING, Phase.LOOKING}:
-            yield from (Move(Heard(phrase, who)) for phrase in step.answers for who in Role)
+            yield from (Move(Heard(phrase, who)) for phrase in step.answers for who in self._voices)
             yield from (Move(event) for event in self._readings.get(step.id, ()))
             if step.hold is not None:
                 yield Move(Heard(step.hold.begin))
         yield from PLACED[state.phase]
+        if state.phase is Phase.CONFIRMING and Role.MATE in self._voices:
+            yield Move(Heard(commands.RIGHT, Role.MATE))
         if state.phase is Phase.WAITING:
             waits = (0, self.plan.long_stand_by_ms - 1, self.plan.long_stand_by_ms)
             yield from (Move(Heard(commands.GO_AHEAD), wait) for wait in waits)
@@ -300,12 +302,13 @@ class Explorer:
     def announce(self, index: int, move: Move, state: State) -> None:
         """Announce every act in the state that ``move`` led to, once for each part that decides."""
         state = state._replace(facts=self.keep(state.facts))
-        if not self.first(announce_view(self.plan, state)):
+        if not self.first(("announce", announce_view(self.plan, state))):
             return
-        for event in self._announcements:
-            decision = self.engine.decide(state, event, state.since)
-            self.space.decisions += 1
-            self.watch.announced(index, move, state, decision)
+        for act, event in self._announcements:
+            if self.first(("act", act, act_view(self.plan, state, act))):
+                decision = self.engine.decide(state, event, state.since)
+                self.space.decisions += 1
+                self.watch.announced(index, move, state, decision)
 
     def first(self, view: tuple[object, ...]) -> bool:
         """Whether this part of a state has not been tried yet."""
@@ -321,9 +324,18 @@ def announce_view(plan: Plan, state: State) -> tuple[object, ...]:
     return kind, state.phase is Phase.LOOKING, state.step, state.facts, current(plan, state).look
 
 
+def act_view(plan: Plan, state: State, act: str) -> tuple[object, ...]:
+    """Return what of that decides about one act: the facts that its never rules read."""
+    asked = state.phase in BUSY and current(plan, state).look < 0 and plan.steps[state.step].act == act
+    facts = state.facts if asked else believed(plan, state)
+    kind = 0 if state.phase in BUSY else 1 if state.phase in HALTING else 2
+    return kind, asked, tuple(facts[index] for rule in plan.acts[act].rules for index, _ in rule.when)
+
+
 def quiet_view(plan: Plan, state: State) -> tuple[object, ...]:
-    """Return the part of a state that decides about what never moves a run."""
-    return state.phase, state.step, state.held, state.pending, current(plan, state).look
+    """Return the part of a state that could decide about what never moves a run."""
+    origin = state.pending.origin if state.pending else None
+    return state.phase, state.step, state.held, origin, current(plan, state).look >= 0
 
 
 def breaking_view(node: Node) -> tuple[object, ...]:

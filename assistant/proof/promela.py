@@ -15,9 +15,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from decimal import Decimal
+from itertools import pairwise
 from typing import Final
 
-from assistant.procedure.plan import DONE, FAIL, HALT, RESTART, Changes, Condition, Plan, PlanAnswer, PlanReading, PlanStep
+from assistant.procedure.plan import (
+    DONE,
+    FAIL,
+    HALT,
+    RESTART,
+    Changes,
+    Condition,
+    Plan,
+    PlanAnswer,
+    PlanReading,
+    PlanStep,
+)
 
 GIVE_UP, START_OVER, FIRST_ANSWER = 1, 2, 3
 NONE: Final = 255
@@ -132,7 +144,8 @@ class Writer:
 
         def bad(index: int, values: frozenset[str]) -> str:
             name = self.begun(index) if looking else f"f[{index}]"
-            return "(" + " || ".join(f"{name} == {n}" for n in (0, *(self.value(index, v) for v in sorted(values)))) + ")"
+            codes = (0, *(self.value(index, value) for value in sorted(values)))
+            return "(" + " || ".join(f"{name} == {code}" for code in codes) + ")"
 
         return " || ".join("(" + " && ".join(bad(i, v) for i, v in rule.when) + ")" for rule in rules) or "false"
 
@@ -221,7 +234,8 @@ class Writer:
                 ((_, seen),) = given.sets
                 same = f"want[{index}] == {self.value(index, seen)}"
                 back = "drop_begun(); phase = LOOK" if index in self.plan.secure else "restart()"
-                judged = f"if :: {same} -> f[{index}] = {self.value(index, seen)}; drop_begun(); at = {index + 1}; phase = NEXT :: else -> {back} fi"
+                seen_so = f"f[{index}] = {self.value(index, seen)}; drop_begun(); at = {index + 1}; phase = NEXT"
+                judged = f"if :: {same} -> {seen_so} :: else -> {back} fi"
                 if given.critical:
                     yield f"phase == LOOK && look == {index} -> pend = {number}; origin = LOOK; phase = CONF"
                     yield f"phase == CONF && pend == {number} -> {judged}"
@@ -282,7 +296,7 @@ def outcomes(due: PlanReading) -> Iterable[PlanAnswer]:
     inside: list[Decimal] = [least, most]
     inside += [side[0] for side in (limit.low, limit.high) if side is not None and least <= side[0] <= most]
     marks = sorted(inside)
-    tried = [*marks, *((one + two) / 2 for one, two in zip(marks, marks[1:], strict=False))]
+    tried = [*marks, *((one + two) / 2 for one, two in pairwise(marks))]
     found = {limit.passes(value) for value in tried}
     return [outcome for passes, outcome in ((True, due.within), (False, due.outside)) if passes in found]
 

@@ -38,7 +38,8 @@ def run_spin(plan: Plan, seconds: int = SECONDS) -> SpinResult:
     """Write, build and run the model of a plan; DeviceError when a tool is missing, fails or takes too long."""
     for tool in ("spin", "cc"):
         if shutil.which(tool) is None:
-            raise DeviceError(f"The program {tool} is not installed; install it to cross-check a proof (Debian: spin, gcc).")
+            what = f"The program {tool} is not installed; install it to cross-check a proof (Debian: spin, gcc)."
+            raise DeviceError(what)
     with tempfile.TemporaryDirectory(prefix="hitchcall-spin-") as folder:
         place = Path(folder)
         (place / "model.pml").write_text(promela(plan), encoding="utf-8")
@@ -55,7 +56,7 @@ def run_spin(plan: Plan, seconds: int = SECONDS) -> SpinResult:
 
 def _call(order: list[str], place: Path, seconds: int) -> str:
     try:
-        done = subprocess.run(order, cwd=place, capture_output=True, text=True, timeout=seconds, check=False)  # noqa: S603
+        done = subprocess.run(order, cwd=place, capture_output=True, text=True, timeout=seconds, check=False)
     except subprocess.TimeoutExpired:
         raise DeviceError(f"{order[0]} did not finish within {seconds} seconds; prove a smaller procedure.") from None
     if done.returncode != 0:
