@@ -32,10 +32,10 @@ def environment(home: Path) -> dict[str, str]:
 def hitchcall(environment: dict[str, str]) -> Hitchcall:
     """Run the command and wait for it."""
 
-    def run(*arguments: str, typed: str = "") -> Ended:
+    def run(*arguments: str, typed: str = "", timeout: float = 280) -> Ended:
         done = subprocess.run(
             [sys.executable, "-m", "assistant.cli", *arguments],
-            input=typed, capture_output=True, text=True, timeout=240, env=environment, check=False,
+            input=typed, capture_output=True, text=True, timeout=timeout, env=environment, check=False,
         )  # fmt: skip
         return Ended(done.returncode, done.stdout, done.stderr)
 
