@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
+from hashlib import sha256
 from pathlib import Path
 
 from assistant.errors import LogError
@@ -41,7 +41,12 @@ class Beside:
     def hear(self, seq: int, line: int, said: str, audio: str) -> None:
         """Take a hearing into account: what its record commits to, "" for nothing."""
         if said:
-            self._hold_words(seq, line, said)
+            # A line is what the commitment was made over, so a sound one is never taken apart.
+            raw = self._next[1] if self._next else self._advance()
+            if sha256(raw[:-1]).hexdigest() == said and raw[-1:] == b"\n":
+                self._next = None
+            else:
+                self._hold_words(seq, line, said)
         if audio and self._consent_audio:
             self._hold_audio(seq, line, audio)
 
@@ -68,27 +73,24 @@ class Beside:
         self.notes.extend(f"{name} is named in the log and gone." for name in sorted(gone))
 
     def _hold_words(self, seq: int, line: int, commitment: str) -> None:
-        """Find the words of a record; the lines stand in the order of the records."""
-        while self._next or self._advance():
-            _, raw = self._next or (0, b"")
-            # A line is what the commitment was made over, so most are never taken apart.
-            if raw.endswith(b"\n") and hashlib.sha256(raw[:-1]).hexdigest() == commitment:
-                self._next = None
-                return
+        """Find the words of a record among the lines that follow; they stand in the order of the records."""
+        while raw := self._next[1] if self._next else self._advance():
             said = parse_words(raw)
             if said is not None and said.seq > seq:
                 break
             if said is not None and said.seq == seq:
-                what = f"{FILE}: the spoken words of record {seq} were altered."
-                self.found.append(Finding(Wrong.WORDS, line, what))
+                if said.commitment() != commitment:
+                    what = f"{FILE}: the spoken words of record {seq} were altered."
+                    self.found.append(Finding(Wrong.WORDS, line, what))
                 self._next = None
                 return
             self._pass_over()
         self._missing_words.append(seq)
 
-    def _advance(self) -> bool:
+    def _advance(self) -> bytes:
+        """Move to the next line of words and return it, empty at the end."""
         self._next = next(self._words, None)
-        return self._next is not None
+        return self._next[1] if self._next else b""
 
     def _pass_over(self) -> None:
         """Tell of a line that no record asks for: the power failed between the two, or it was put there."""

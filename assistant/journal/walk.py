@@ -13,18 +13,17 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Protocol
 
-from assistant.journal.chain import MAX_LINE, VERSION, RecordError, genesis, without_signature
+from assistant.journal.chain import MAX_LINE, VERSION, RecordError, genesis, without_hash, without_signature
 from assistant.journal.reader import Entry, RawLine, blocks, parse
 from assistant.journal.records import TYPES, Opened
 
-_BRACE = ord("}")
 _TAIL = re.compile(
-    rb',"hash":"([^"]{64})","mono":(\d{1,16}),"prev":"([^"]{64})","seq":(\d{1,16})'
+    rb'\},"hash":"([^"]{64})","mono":(\d{1,16}),"prev":"([^"]{64})","seq":(\d{1,16})'
     rb'(?:,"sig":"([0-9a-f]{128})")?,"type":"([a-z]+)","v":%d,"wall":"[^"]{24}"\}' % VERSION
 ).fullmatch
 _KINDS = {name.encode() for name in TYPES}
 TELLS_OF_FILES = {"opened", "heard", "resumed", "forgotten"}
-_TURNS = {b"opened", b"sealed", b"forgotten", b"closed", b"clock"}
+_PLAIN = {b"decided", b"spoke", b"device", b"note"}  # nothing but their place in the chain matters here
 _TELLING = {name.encode() for name in TELLS_OF_FILES}
 
 
@@ -67,14 +66,15 @@ def walk(path: Path, seen: Beholder) -> Walk:
     step = _Step(result, seen)
     try:
         for block in blocks(path):
-            if result.records == 0:
+            if step.number == 0:
                 step.first(parse(RawLine(1, 0, block.lines[0])))
             for line in block.lines:
                 step.follow(line)
             if not block.whole:
                 raise _BrokenError("the line breaks off")
     except (_BrokenError, RecordError, ValueError) as error:
-        result.fault = (result.records + 1, str(error))
+        result.fault = (step.number + 1, str(error))
+    result.records = step.number
     result.last_signed = step.last_signature()
     return result
 
@@ -85,7 +85,9 @@ class _Step:
     def __init__(self, result: Walk, seen: Beholder) -> None:
         self.result = result
         self.seen = seen
+        self.number = 0
         self.mono = 0
+        self.ended = False
         self.prev = b""
         self.signed: tuple[int, bytes, re.Match[bytes]] | None = None
 
@@ -100,28 +102,27 @@ class _Step:
     def follow(self, line: bytes) -> None:
         """Check one line against the one before and tell what it says of other files."""
         cut = line.rfind(b',"hash":"')
-        tail = _TAIL(line, cut) if cut > 0 else None
-        if tail is None or line[cut - 1] != _BRACE or not line.startswith(b'{"data":{') or len(line) > MAX_LINE:
+        tail = _TAIL(line, cut - 1) if cut > 0 else None
+        if tail is None or line[:9] != b'{"data":{' or len(line) > MAX_LINE:
             raise _BrokenError("the record has not the form of one")
         told, mono, prev, seq, signature, kind = tail.groups()
         digest = sha256(line[:cut] + line[cut + 74 :]).hexdigest().encode()
         if digest != told:
             raise _BrokenError("the record does not match its own hash")
-        number = self.result.records
-        now = int(mono)
+        number, now = self.number, int(mono)
         if prev != self.prev or int(seq) != number or now < self.mono:
             raise _BrokenError("the record does not follow the one before it")
-        if kind in _TURNS:
+        if kind not in _PLAIN:
             self._note(kind, number)
-        elif kind not in _KINDS or self.result.ended >= 0:
-            raise _BrokenError("a record of this type has no place here")
+            if kind in _TELLING:
+                self._tell(kind, line, number)
+        elif self.ended:
+            raise _BrokenError("a record stands after the end of the run")
         if signature is not None:
             self.signed = (number, line, tail)
         self.prev = digest
         self.mono = now
-        if kind in _TELLING:
-            self._tell(kind, line, number)
-        self.result.records = number + 1
+        self.number = number + 1
 
     def _tell(self, kind: bytes, line: bytes, seq: int) -> None:
         if kind == b"heard":
@@ -134,6 +135,8 @@ class _Step:
     def _note(self, kind: bytes, seq: int) -> None:
         """Keep account of how the run stands."""
         result = self.result
+        if kind not in _KINDS:
+            raise _BrokenError("the record is of no known type")
         if kind == b"sealed":
             result.heads.append((seq - 1, self.prev.decode()))
             result.sealed = result.ended >= 0
@@ -141,6 +144,7 @@ class _Step:
             raise _BrokenError("a record stands after the end of the run")
         elif kind == b"closed":
             result.ended = seq
+            self.ended = True
         elif kind == b"clock":
             result.clock_moves += 1
         elif kind == b"opened" and seq:
@@ -151,7 +155,7 @@ class _Step:
         if self.signed is None:
             return None
         seq, line, tail = self.signed
-        unsigned = without_signature(line[: tail.start()] + line[tail.start() + 74 :])
+        unsigned = without_signature(without_hash(line))
         return seq, sha256(unsigned).hexdigest(), tail[5].decode()
 
 
