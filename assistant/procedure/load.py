@@ -12,6 +12,7 @@ import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from decimal import Decimal
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -96,8 +97,8 @@ def _faults(name: str, data: Any, error: ValidationError) -> list[Fault]:
     return out
 
 
-def read_toml(path: Path) -> tuple[dict[str, Any], str]:
-    """Return the table of a TOML file and its SHA-256; raises FileFaults on anything else."""
+def read_bytes(path: Path) -> bytes:
+    """Return a file's bytes; raises FileFaults when it cannot be read or is far too large."""
     name = str(path)
     try:
         size = path.stat().st_size
@@ -106,24 +107,34 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
         raise FileFaults([Fault(name, f"cannot be read ({error.strerror}); check the name and rights")]) from None
     if size > MAX_BYTES:
         raise FileFaults([Fault(name, f"is {size} bytes long; a file of this kind is under {MAX_BYTES}")])
+    return raw
+
+
+def parse_toml(raw: bytes, name: str) -> dict[str, Any]:
+    """Return the table that TOML bytes hold; raises FileFaults on anything else."""
     try:
-        table = tomllib.loads(raw.decode("utf-8"), parse_float=Decimal)
+        return tomllib.loads(raw.decode("utf-8"), parse_float=Decimal)
     except UnicodeDecodeError:
         raise FileFaults([Fault(name, "is not UTF-8 text; save it as UTF-8")]) from None
     except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise FileFaults([Fault(name, f"is not valid TOML: {error}")]) from None
-    return table, hashlib.sha256(raw).hexdigest()
 
 
-def read_model(path: Path, model: type[M]) -> tuple[M, str]:
-    """Read one file strictly as ``model``; all its faults are raised at once."""
-    table, digest = read_toml(path)
+@lru_cache(maxsize=128)  # whoever proves or lints a library reads the same few files for every rig and site
+def _parsed(raw: bytes, name: str, model: type[M]) -> M:
+    table = parse_toml(raw, name)
     try:
         # Through JSON, so that strict mode still takes "danger" for a Signal and 0.5 for a Decimal.
         text = json.dumps(table, default=str)
-        return model.model_validate_json(text, strict=True), digest
+        return model.model_validate_json(text, strict=True)
     except ValidationError as error:
-        raise FileFaults(_faults(str(path), table, error)) from None
+        raise FileFaults(_faults(name, table, error)) from None
+
+
+def read_model(path: Path, model: type[M]) -> tuple[M, str]:
+    """Read one file strictly as ``model``, with its SHA-256; all its faults are raised at once."""
+    raw = read_bytes(path)
+    return _parsed(raw, str(path), model), hashlib.sha256(raw).hexdigest()
 
 
 def _named(library: Library, relative: str, what: str, known: Iterable[str]) -> Path:
