@@ -19,6 +19,7 @@ from assistant import __version__
 from assistant.commands.options import json_option, prepared, setting_options
 from assistant.ears.base import Ears
 from assistant.ears.choose import open_ears, open_pair
+from assistant.ears.typed import TypedEars
 from assistant.engine.events import Resumed
 from assistant.engine.state import Kind, Phase
 from assistant.errors import HitchcallError, InputError
@@ -281,6 +282,9 @@ class Work:
             opened = open_ears(
                 wishes.ears, self.ready.book, vosk_model=wishes.vosk_model, device=wishes.microphone
             )
+            nobody_types = isinstance(opened.ears, TypedEars) and not opened.ears.patient
+            if wishes.ears == "auto" and wishes.page is not None and nobody_types:
+                return PadsOnly(), (*opened.notices, "Nobody can type here: only the pads of the cab page answer.")
             return opened.ears, opened.notices
         pair = open_pair(self.ready.book, vosk_model=wishes.vosk_model)
         driver = RecordedDriver(

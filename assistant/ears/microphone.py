@@ -24,6 +24,8 @@ from assistant.ears.mic_child import Message, run
 from assistant.ears.utterances import Cutter
 from assistant.phrases.live import Hearing, Live
 
+NOISE_RISE_DB = 0.1  # a block of 30 ms: 10 dB in three seconds, longer than any phrase is spoken without pause
+
 
 @dataclass(frozen=True, slots=True)
 class Watch:
@@ -48,7 +50,8 @@ class MicrophoneEars:
     """Hears through a microphone; ``listen``, ``close`` by one thread, ``mute``/``unmute`` by any.
 
     ``device`` is part of a device's name, "" for the machine's own, or "pipe:PATH" for a stand-in.
-    ``status`` says in one sentence how the microphone stands.
+    ``status`` says in one sentence how the microphone stands; ``level_db`` and ``noise_db`` are the
+    last block's level and the quietest of late, dB of full scale, for a screen to show.
     """
 
     def __init__(
@@ -77,6 +80,8 @@ class MicrophoneEars:
         self._opened = ""
         self._failure = ""
         self.lost_samples = 0
+        self.level_db: float | None = None
+        self.noise_db: float | None = None
         self.status = "The microphone is being opened."
 
     patient = True  # the run waits for somebody who may need time
@@ -85,6 +90,20 @@ class MicrophoneEars:
     def name(self) -> str:
         """The recognisers' names."""
         return self._pair.name
+
+    @property
+    def lost(self) -> bool:
+        """Whether nobody can be heard."""
+        return self._lost
+
+    @property
+    def speaking(self) -> bool:
+        """Whether somebody is speaking now."""
+        return self._cutter.speaking
+
+    def fresh(self) -> None:
+        """Forget the sound under way: it may be the assistant's own voice. For the thread that listens."""
+        self._cutter.reset()
 
     def mute(self) -> None:
         """Drop sound from now on: the assistant speaks."""
@@ -145,7 +164,9 @@ class MicrophoneEars:
 
     def _sound(self, block: Samples, live: Live) -> Hearing | None:
         now = self._clock()
-        if float(frame_levels(block).max()) > SILENCE_DB:
+        levels = frame_levels(block)
+        self._meter(float(levels.max()))
+        if float(levels.max()) > SILENCE_DB:
             self._last_sound, self._sound_came = now, True
         if clipped_share(block) < self._watch.clip_share:
             self._last_unclipped = now
@@ -161,6 +182,12 @@ class MicrophoneEars:
         if not self._cutter.speaking:
             self._damaged = False
         return None
+
+    def _meter(self, level: float) -> None:
+        """Follow the level, and the noise: down at once, up slowly, so that speech hardly moves it."""
+        self.level_db = round(level, 1)
+        noise = level if self.noise_db is None else min(level, self.noise_db + NOISE_RISE_DB)
+        self.noise_db = round(noise, 2)
 
     def _deaf(self, now: float) -> bool:
         with self._lock:

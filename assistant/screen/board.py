@@ -10,10 +10,10 @@ import json
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from assistant.screen.view import View, offered, view_of
+from assistant.screen.view import offered, view_of
 from assistant.session import Said, Shown
 from assistant.voice.base import How
 
@@ -58,8 +58,13 @@ class Board:
     def show(self, shown: Shown) -> None:
         """Take a decision that is in the log."""
         view = view_of(shown)
-        self._ask(view)
-        self._latest = self._tell("view", view, shown.record)
+        name, stop = str(view["question"]), view["stop"]
+        phrase = str(stop["phrase"]) if isinstance(stop, dict) else ""
+        with self._lock:
+            since = self._question.since if name == self._question.name else self._clock()
+            self._latest = self._keep("view", view, shown.record)
+            self._question = Question(name, since, offered(view), phrase, str(view["who"]))
+        self._wake()
 
     def said(self, said: Said) -> None:
         """Take what became of spoken lines; a line that was not heard must stand on the screen."""
@@ -77,6 +82,12 @@ class Board:
         self._tell("end", {"text": text}, None)
         self.ended = True
         self._wake()
+
+    @property
+    def latest(self) -> int:
+        """The number of the last decision's record; 0 before the first."""
+        with self._lock:
+            return 0 if self._latest is None else self._latest.record or 0
 
     # -- read by the server ---------------------------------------------------------------------
     @property
@@ -119,19 +130,16 @@ class Board:
         return leave
 
     # -- inside ---------------------------------------------------------------------------------
-    def _ask(self, view: View) -> None:
-        name, stop = str(view["question"]), view["stop"]
+    def _tell(self, name: str, data: Mapping[str, object], record: int | None) -> None:
         with self._lock:
-            since = self._question.since if name == self._question.name else self._clock()
-            phrase = str(stop["phrase"]) if isinstance(stop, dict) else ""
-            self._question = Question(name, since, offered(view), phrase, str(view["who"]))
-
-    def _tell(self, name: str, data: View | dict[str, object], record: int | None) -> Told:
-        with self._lock:
-            self._serial += 1
-            told = Told(self._serial, name, json.dumps(data, ensure_ascii=False), record)
-            self._events.append(told)
+            self._keep(name, data, record)
         self._wake()
+
+    def _keep(self, name: str, data: Mapping[str, object], record: int | None) -> Told:
+        """Add an event; the caller holds the lock."""
+        self._serial += 1
+        told = Told(self._serial, name, json.dumps(data, ensure_ascii=False), record)
+        self._events.append(told)
         return told
 
     def _wake(self) -> None:

@@ -7,6 +7,7 @@ and the lines it was told with; a second page, or the same page after a reload, 
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
 from typing import Final
 
@@ -122,12 +123,17 @@ def _heard(shown: Shown) -> dict[str, str] | None:
     how = {Kind.REFUSED: "refused", Kind.ASKED_AGAIN: "again"}.get(shown.decision.kind, "counts")
     text = hearing.words
     if isinstance(event, Heard):
-        text = wording.says(event.phrase)
+        text = _written(wording.says(event.phrase))
     elif isinstance(event, Measured):
         text = f"{event.value} {event.unit or ''}".strip()
     if hearing.unheard is not None:
         how = "silence" if hearing.unheard is Unheard.SILENCE else "again"
     return {"text": text, "how": how, "by": "pad" if hearing.engine == "pad" else "voice"}
+
+
+def _written(says: str) -> str:
+    """Return a phrase as one writes it: recognisers know no capital "I"."""
+    return re.sub(r"\bi\b", "I", says)
 
 
 def _refusal(shown: Shown) -> dict[str, str] | None:
@@ -154,7 +160,7 @@ def _pads(shown: Shown, live: Live, step: PlanStep | None) -> dict[str, object]:
     state, wording = shown.state, shown.prepared.wording
 
     def pad(phrase: str, *, critical: bool = False) -> dict[str, object]:
-        return {"phrase": phrase, "label": wording.says(phrase), "critical": critical}
+        return {"phrase": phrase, "label": _written(wording.says(phrase)), "critical": critical}
 
     answers: list[dict[str, object]] = []
     confirm: list[dict[str, object]] = []

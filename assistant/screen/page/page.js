@@ -217,6 +217,9 @@ function draw() {
   drawText(now);
   drawPads(now);
   $("live").setAttribute("aria-live", now === "more" ? "off" : "assertive");
+  const band = $("band");
+  band.style.fontSize = "";
+  if (!band.hidden) fit([band, $("hazard")], 13, parseFloat(getComputedStyle(band).fontSize));
   const sentence = $("sentence");
   sentence.style.fontSize = "";
   if (sentence.clientHeight > 0) fit([sentence], 14, innerHeight / 2);
@@ -322,7 +325,7 @@ function drawPads(now) {
   placeSession(now, tall);
   root.toggleAttribute("data-empty", !pads.length);
   fit(answers.querySelectorAll("button:not(.key)"), 12, 6.5 * mm());
-  fit($("session").querySelectorAll("button"), 12, 5.5 * mm());
+  fit($("session").querySelectorAll("button:not(.key)"), 12, 5.5 * mm());
   if (focused) document.querySelector(`button[data-phrase="${CSS.escape(focused)}"]`)?.focus();
 }
 
@@ -394,8 +397,10 @@ function place(box, pads, now, tall) {
   if (now === "keypad") {
     columns = tall ? (most >= 6 && innerHeight < 10 * unit ? 6 : 3) : Math.min(6, most);
   } else if (tall || now === "more") {
-    const rows = now === "more" ? Math.max(1, Math.floor((innerHeight - 40 - unit + gap) / unit) - 1) : 2;
-    columns = Math.min(most, Math.max(now === "more" ? 3 : 2, Math.ceil(pads.length / rows)));
+    // Beside two rows of session pads the text keeps at least a third of a tall screen.
+    const room = now === "more" ? innerHeight - 40 - unit + gap : innerHeight * 0.62 - 24 - 2 * unit;
+    const rows = Math.max(1, Math.floor(room / unit));
+    columns = Math.min(most, Math.max(now === "more" ? 3 : Math.min(2, pads.length), Math.ceil(pads.length / rows)));
     shown = turn(pads, columns * rows);
   } else {
     const rows = Math.max(1, Math.floor((innerHeight - 36 - unit) / unit));
@@ -406,8 +411,11 @@ function place(box, pads, now, tall) {
   const least = now === "ask" || now === "stopped" ? Math.max(20 * mm() * columns + gap * (columns - 1), innerWidth * 0.4) : 0;
   box.style.width = !tall && least ? `${least}px` : "";
   box.style.gridTemplateColumns = `repeat(${columns}, minmax(var(--pad), 1fr))`;
-  box.style.gridAutoRows = now === "more" || now === "keypad" ? "var(--pad)" : `minmax(var(--pad), ${tall ? "var(--pad)" : "1fr"})`;
-  box.replaceChildren(...shown);
+  const rows = Math.ceil(shown.length / columns);
+  const titled = now === "ask" && shown.length > 0;
+  const high = now === "ask" || now === "stopped" ? (tall ? "var(--pad)" : "minmax(var(--pad), 1fr)") : "var(--pad)";
+  box.style.gridTemplateRows = `${titled ? "auto " : ""}repeat(${rows}, ${high})`;
+  box.replaceChildren(...(titled ? [element("p", say("say-or-press"), "pads-title")] : []), ...shown);
 }
 
 function turn(pads, room) {
@@ -448,7 +456,7 @@ function placeSession(now, tall) {
     const made = phrasePad(one, "confirm");
     if (armed) made.textContent = say("seen", { phrase: one.label });
     add(1, first, 2, made);
-    add(1, first + 2, 1, armed ? pad(say("back"), () => ((armed = null), draw())) : sessionPhrase("correction"));
+    add(1, first + 2, 1, armed ? pad(say("not-yet"), () => ((armed = null), draw())) : sessionPhrase("correction"));
     add(bottom, columns, 1, more());
   } else {
     const tight = now === "keypad" && tall && innerHeight < 26 * mm() * 6 + 120;
