@@ -80,7 +80,6 @@ def build_machine(seat: Seat) -> Machine:
         auto_transitions=False,
         ignore_invalid_triggers=False,
         queued=False,
-        model_override=True,
     )
     for trigger, sources, dests in TABLE:
         for source in sources:
