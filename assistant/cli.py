@@ -15,6 +15,7 @@ COMMANDS = {
     "hear": ("assistant.commands.hear", "hear"),
     "ready": ("assistant.commands.ready", "ready"),
     "lint": ("assistant.commands.lint", "lint"),
+    "prove": ("assistant.proof.commands", "prove"),
     "phrases": ("assistant.commands.phrases", "phrases"),
     "log": ("assistant.commands.log", "log"),
 }
