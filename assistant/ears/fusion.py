@@ -14,12 +14,11 @@ from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Verdict
 from assistant.ears.limits import LIMITS, Limits
 from assistant.ears.live_words import NUMBER
-from assistant.ears.scorer import Refusal
+from assistant.ears.scorer import BEST, Refusal
+from assistant.ears.sphinx import NEAREST
 from assistant.ears.utterances import Utterance
 from assistant.phrases.live import Hearing, Live, Reading, Role, Unheard
 from assistant.phrases.match import match
-
-BEST = "best:"
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,25 +138,35 @@ def best_of(verdict: Verdict) -> str:
     return next((name[len(BEST) :] for name in verdict.scores if name.startswith(BEST)), verdict.phrase)
 
 
+def nearest_of(verdict: Verdict) -> str:
+    """Return the phrase that a streaming ear finds nearest when only phrases are allowed, or ""."""
+    return next((name[len(NEAREST) :] for name in verdict.scores if name.startswith(NEAREST)), verdict.phrase)
+
+
 def _answer(first: Verdict, second: Verdict | None, live: Live, limits: Limits) -> Outcome:
     if second is None:
-        if not first.phrase:
-            return Outcome(first.words, unheard=Unheard.NOT_A_PHRASE)
-        if first.phrase in live.critical:
-            return Outcome(first.words, unheard=Unheard.ONE_EAR_ONLY)
-        return _accepted(first, first.phrase, live)
+        return _one_ear(first, live)
     best = best_of(second)
-    if first.phrase and first.phrase == best and _passes(second, limits.agree):
-        return _accepted(first, first.phrase, live)
     sure = bool(best) and _passes(second, limits.alone)
-    if first.phrase and sure and first.phrase != best:
+    if first.phrase and first.phrase == best and _passes(second, limits.agree):
+        return _accepted(first, best, live)
+    if best and not first.phrase and nearest_of(first) == best and _passes(second, limits.nearest):
+        return Outcome(second.words, phrase=best, who=_who(second, best, live))
+    if first.phrase and sure:
         return Outcome(first.words, unheard=Unheard.EARS_DISAGREE)
-    if sure and best not in live.critical and not first.phrase:
-        return Outcome(second.words, phrase=best)
+    if sure and best not in live.critical:
+        return Outcome(second.words, phrase=best, who=_who(second, best, live))
     one = first.phrase or (best if sure else "")
-    if one in live.critical:
+    refusal = Unheard.ONE_EAR_ONLY if one in live.critical else Unheard.NOT_A_PHRASE
+    return Outcome(first.words, unheard=refusal)
+
+
+def _one_ear(first: Verdict, live: Live) -> Outcome:
+    if not first.phrase:
+        return Outcome(first.words, unheard=Unheard.NOT_A_PHRASE)
+    if first.phrase in live.critical:
         return Outcome(first.words, unheard=Unheard.ONE_EAR_ONLY)
-    return Outcome(first.words, unheard=Unheard.NOT_A_PHRASE)
+    return _accepted(first, first.phrase, live)
 
 
 def _passes(verdict: Verdict, limits: Refusal) -> bool:
@@ -165,18 +174,39 @@ def _passes(verdict: Verdict, limits: Refusal) -> bool:
 
 
 def _accepted(verdict: Verdict, phrase: str, live: Live) -> Outcome:
-    return Outcome(verdict.words, phrase=phrase, who=match(verdict.words, live).who)
+    return Outcome(verdict.words, phrase=phrase, who=_who(verdict, phrase, live))
+
+
+def _who(verdict: Verdict, phrase: str, live: Live) -> Role:
+    """Return who spoke: the call-sign must be in the words that were heard."""
+    found = match(verdict.words, live)
+    mates = bool(live.mate) and f"{verdict.words} ".startswith(f"{live.mate} ")
+    return found.who if found.phrase == phrase else Role.MATE if mates else Role.DRIVER
+
+
+UNIT_TAILS = frozenset({"p", "s", "i", "psi", "k", "a"})
 
 
 def _reading(first: Verdict, second: Verdict | None, live: Live) -> Outcome:
-    """A number counts when all ears that heard a number heard the same one."""
-    heard = [match(v.words, live) for v in (first, second) if v is not None and v.phrase == NUMBER]
-    readings = [m for m in heard if m.reading is not None]
-    if not readings:
-        return Outcome(heard[0].words, unheard=Unheard.BAD_NUMBER)
-    values = {(m.reading.value, m.reading.unit) for m in readings if m.reading is not None}
-    if len(values) > 1:
-        return Outcome(first.words, unheard=Unheard.EARS_DISAGREE)
-    if second is not None and len(readings) == 1:
-        return Outcome(first.words, unheard=Unheard.BAD_NUMBER)
-    return Outcome(readings[0].words, reading=readings[0].reading, who=readings[0].who)
+    """Take a number that every ear heard alike; a unit that only one of them caught is enough."""
+    heard = [_number(verdict, live) for verdict in (first, second) if verdict is not None]
+    readings = [reading for reading in heard if reading is not None]
+    words = first.words if first.phrase == NUMBER or second is None else second.words
+    if not readings or len(readings) < len(heard):
+        return Outcome(words, unheard=Unheard.BAD_NUMBER)
+    units = {reading.unit for reading in readings if reading.unit is not None}
+    if len({reading.value for reading in readings}) > 1 or len(units) > 1:
+        return Outcome(words, unheard=Unheard.EARS_DISAGREE)
+    best = next((reading for reading in readings if reading.unit is not None), readings[0])
+    return Outcome(best.words, reading=best, who=match(best.words, live).who)
+
+
+def _number(verdict: Verdict, live: Live) -> Reading | None:
+    """Return the number an ear heard; letters of a half-heard unit ("p s i") are left off its end."""
+    found = match(verdict.words, live)
+    if found.reading is not None:
+        return found.reading
+    words = verdict.words.split()
+    while words and words[-1] in UNIT_TAILS:
+        words.pop()
+    return match(" ".join(words), live).reading if words else None

@@ -13,14 +13,16 @@ class Limits:
     """Figures of the fusion.
 
     ``snr_db``: under this, an answer is not taken (an emergency still is). ``clipped``: share of
-    samples in cut-off runs from which sound is refused. ``agree`` holds for the closed-set ear when
-    the other ear heard the same phrase, ``alone`` when it did not hear a phrase, ``emergency`` for
+    samples in cut-off runs from which sound is refused. The rest are limits of the closed-set ear:
+    ``agree`` when the other ear heard the same phrase, ``nearest`` when it heard none but finds the
+    same one nearest, ``alone`` when it heard none (never for a critical answer), ``emergency`` for
     an emergency by this ear alone.
     """
 
     snr_db: float = 0.0
     clipped: float = 0.02
     agree: Refusal = field(default_factory=lambda: Refusal(-14.0, 0.5, 8.0, -3.0))
+    nearest: Refusal = field(default_factory=lambda: Refusal(-6.0, 1.5, 2.5, -1.5))
     alone: Refusal = field(default_factory=lambda: Refusal(-4.0, 4.0, 1.0, -1.0))
     emergency: Refusal = field(default_factory=lambda: Refusal(-7.0, 2.0, 6.0, -2.5))
     mixture: Mixture = field(default_factory=Mixture)

