@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import product
+from pathlib import Path
 
 import pytest
 from ways import PROCEDURES, Setting, settings
@@ -42,6 +43,77 @@ def test_an_answer_of_trouble_never_leads_on(procedure: str) -> None:
             if step.reading is not None:
                 assert step.reading.outside.next != DONE
                 assert step.reading.outside.next != step.reading.within.next, (str(one), step.id)
+
+
+TROUBLE = Path(__file__).with_name("trouble.txt")
+
+
+@pytest.mark.parametrize("procedure", PROCEDURES)
+def test_every_answer_of_trouble_is_there_and_leads_where_it_was_read_to(procedure: str) -> None:
+    """Hazard: an answer lost from a file leaves the driver no way to say what is wrong."""
+    found: dict[tuple[str, str], set[str]] = {}
+    for one in settings(procedure):
+        for step in one.plan.steps:
+            given = [(answer.phrase, answer) for answer in list(step.answers.values())[1:]]
+            given += [("outside", step.reading.outside)] if step.reading else []
+            for name, answer in given:
+                found.setdefault((step.id, name), set()).add(target(one, answer))
+    lines = (line.split() for line in TROUBLE.read_text("utf-8").splitlines() if not line.startswith("#"))
+    wanted = {(step, name): set(to.split("|")) for of, step, name, to in lines if of == procedure}
+    assert found == wanted
+
+
+CRITICAL = {
+    "parking-brake-set", "trailer-brake-on", "pin-in-line", "release-home", "no-gap", "jaw-closed", "pintle-latched",
+    "slider-locked", "rig-is-roadworthy",
+}  # fmt: skip
+"""What two ears must agree on wherever it is said; nothing else needs them at a step."""
+
+
+@pytest.mark.parametrize("procedure", PROCEDURES)
+def test_what_holds_the_trailer_is_critical_wherever_it_counts(procedure: str) -> None:
+    """Hazard: one ear in the wind hears "jaw closed" where nobody said it."""
+    for one in settings(procedure):
+        for step in one.plan.steps:
+            for answer in step.answers.values():
+                assert answer.critical == (answer.phrase in CRITICAL), (str(one), step.id, answer.phrase)
+
+
+NEEDS = {
+    ("couple", "back-under"): {"lock": ["open"], "throat": ["clean"]},
+    ("doubles", "back-under"): {"lock": ["open"], "throat": ["clean"], "pintle": ["latched"]},
+    ("doubles-apart", "draw-out"): {"pintle": ["open"]},
+}
+HELD = {"tractor-brake": "on", "engine": "off", "trailer-brake": "on", "chocks": "placed"}
+COUPLED = {
+    "pin": "in jaw", "tug": "held", "release": "home", "gap": "none", "jaw": "closed", "lines": "connected",
+    "lines-order": "right", "air": "charged", "cord": "connected", "legs": "up", "crank": "stowed", "chocks": "away",
+    "tractor-brake": "on",
+}  # fmt: skip
+CLAIMS = {
+    "couple": {**COUPLED, "lock": "open", "engine": "off"},
+    "doubles": {**COUPLED, "engine": "off", "pintle": "latched", "dolly": "under", "rear-air": "proven"},
+    "road-ready": {
+        **{name: value for name, value in COUPLED.items() if name != "pin"},
+        "lights": "burning", "air-test": "passed", "rear-air": "proven", "slider": "locked", "mounting": "sound",
+    },
+    "recover": {**HELD, "pin": "clear", "kingpin": "sound"},
+    "uncouple": {**HELD, "pin": "clear", "supports": "holding"},
+    "doubles-apart": {**HELD, "pin": "clear", "supports": "holding", "pintle": "open", "dolly": "out"},
+    "slide-fifth-wheel": {**HELD, "slider": "locked", "tug": "held", "jaw": "closed"},
+    "wear-check": {**HELD, "wear": "within"},
+}  # fmt: skip
+
+
+def test_nothing_is_claimed_or_begun_on_less_than_was_agreed() -> None:
+    """Hazard: "coupled" claimed without the jaw seen, or backing under with the jaws shut."""
+    needs = {}
+    for procedure in PROCEDURES:
+        files = settings(procedure)[0].files
+        claimed = dict(files.procedure.done.needs)
+        assert claimed == {name: [value] for name, value in CLAIMS[procedure].items()}, procedure
+        needs |= {(procedure, step.id): step.needs for step in files.procedure.step if step.needs}
+    assert needs == NEEDS
 
 
 HURTS = [
