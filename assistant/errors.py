@@ -49,6 +49,10 @@ class InputError(HitchcallError):
     exit_status = 2
 
 
+class NotMeantError(InputError):
+    """A procedure is not meant for this rig, site or crew (exit status 2)."""
+
+
 class FileFaults(InputError):
     """One or more files are faulty; carries every fault found, not just the first."""
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from assistant.errors import Fault, FileFaults, InputError
+from assistant.errors import Fault, FileFaults, NotMeantError
 from assistant.procedure.load import Files
 from assistant.procedure.model import UNKNOWN, Answer, Limit, Look, Outcome, Step
 from assistant.procedure.plan import (
@@ -86,7 +86,7 @@ class Compiler:
             has = self.setting[key]
             if has not in values:
                 where = f"rig {self.files.rig_name}, site {self.files.site_name}, crew {self.crew}"
-                raise InputError(
+                raise NotMeantError(
                     f"{self.files.procedure.id} is only for {key} {' or '.join(values)}; here it is {has} "
                     f"({where}). Choose another rig, site or crew."
                 )

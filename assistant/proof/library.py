@@ -18,7 +18,7 @@ from itertools import product
 from pathlib import Path
 from time import perf_counter
 
-from assistant.errors import Fault, InputError
+from assistant.errors import Fault, InputError, NotMeantError
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import Files, Library, load_files
 from assistant.procedure.plan import Plan
@@ -64,9 +64,7 @@ def plan_of(library: Library, run: Run, lang: str) -> tuple[Files, Plan] | None:
     files = load_files(library, run.procedure, run.rig, run.site, lang)
     try:
         return files, compile_plan(files, run.crew)
-    except InputError as error:
-        if type(error) is not InputError:
-            raise
+    except NotMeantError:
         return None
 
 
