@@ -1,98 +1,168 @@
-"""The order of acts and looks of each procedure at each site, against the published lists.
+"""The order of acts at each site against the handbook that the site names.
 
-Each row names steps that must be asked in this order; steps of our own may stand between them.
+Each list is the handbook's own order in our words: (step of the handbook, what the run must come to).
+An entry is an answer, or "act:" and an act. Each must come after the one before it, in the run of a
+driver for whom everything is as it should be.
 """
 
 from __future__ import annotations
 
-from itertools import islice
-
 import pytest
-from ways import Setting, settings
 
 from assistant.engine.engine import Engine
+from assistant.engine.events import Heard, Measured
 from assistant.engine.guide import good_run
+from assistant.engine.state import Phase
+from assistant.procedure.plan import Plan
 
-US, CA, UK, DEPOT = "us-handbook", "lines-after", "uk-standard", "depot-lines-first"
+from .conftest import plans_of
 
-ORDERS = [
-    # procedure, site, rig, source, steps in order
-    ("couple", US, "slider-air", "CDL manual 6.4.1 steps 1 to 16",
-     "mounting kingpin line-up stop-short brake-short neutral-short height lines charge pressure crossed "
-     "lock-trailer back-under back-in legs-just-off tug brake-sights neutral-sights key-sights see-release see-gap "
-     "see-jaw cord legs-up crank clearance chocks-away"),
-    ("couple", US, "fixed-spring", "US Navy training course 14081, coupling: lines before going under",
-     "lines charge lock-trailer back-under back-in"),
-    ("couple", CA, "slider-air", "SGI Professional Driver's Handbook, Coupling a tractor and trailer",
-     "lock-open stop-short brake-short height people-under back-under back-in tug brake-sights see-jaw lines cord "
-     "legs-up crank chocks-away"),
-    ("couple", UK, "slider-air", "IRTE/SOE code of practice (2007): standard semi-trailer order",
-     "stop-short brake-short key-short height back-in brake-in tug key-sights see-jaw lines legs-up release-last"),
-    ("uncouple", US, "slider-air", "CDL manual 6.4.2 steps 1 to 10",
-     "ground straight lock-trailer ease brake-ease chocks legs-loaded lines-off cord-off stowed second-lock release "
-     "pull brake-part neutral-part supports people-clear pull-clear"),
-    ("uncouple", US, "cab-release", "CDL manual 6.4.2 steps 4 to 9; 49 CFR 393.70(b)(2)",
-     "legs-loaded lines-off release-air pull brake-part supports pull-clear"),
-    ("uncouple", DEPOT, "fixed-spring", "NAVFAC MO-403 par. 7.3",
-     "brake-ease lines-off cord-off chocks legs-loaded release pull-slot supports pull-clear"),
-    ("road-ready", US, "slider-air", "CDL manual section 5: leak tests, warning, valves; 6.4.1 steps 11 to 16",
-     "chocks build-up-psi cut-out static applied cut-in low-air protection-pop spring-pop pressure brakes-answer tug "
-     "see-release see-gap see-jaw see-legs chocks-away let-go go"),
-    ("road-ready", CA, "slider-air", "Ontario air brake handbook 10-3 and 10-7; truck handbook 6-1-3, 6-1-4",
-     "charge build-up-kpa applied low-air lock-trailer tug"),
-    ("road-ready", US, "doubles-dolly", "CDL manual 7.2: emergency, then service shut-off at the very rear",
-     "pintle chains rear-emergency hand-on rear-service rear-shut tug"),
-    ("wear-check", CA, "slider-air", "Ontario truck handbook test 6-1-10: pull forward, chalk, push back, read",
-     "trailer-brake tug chalk push halves-play"),
-    ("doubles", US, "doubles-dolly", "CDL manual 7.2: coupling a dolly and rear trailer",
-     "heavier chocks rear-charge rear-line-off dolly-brakes-off dolly-in-line pintle dolly-support "
-     "trailer-brake-under height back-under back-in legs-just-off tug see-jaw chains lines cord petcock rear-shut "
-     "front-open legs-up charge rear-emergency rear-service rear-shut-again chocks-away"),
-    ("doubles-apart", US, "doubles-dolly", "CDL manual 7.2: uncoupling the rear trailer, then the dolly",
-     "ground straight trailer-brake chocks legs shut-offs lines-off dolly-brakes-off release pull supports pull-clear "
-     "dolly-leg-down chains-off dolly-held pintle-open draw-out"),
-]  # fmt: skip
+CDL_6_4_1 = [
+    ("1 look over the fifth wheel", "mounting-sound"),
+    ("3 line up straight", "act:line-up"),
+    ("4 back until close", "stopped-short"),
+    ("5 secure the tractor", "parking-brake-set"),
+    ("5 neutral", "in-neutral"),
+    ("6 height", "height-right"),
+    ("7 connect the air lines", "act:connect-lines"),
+    ("8 supply air", "act:charge-trailer"),
+    ("8 normal pressure", "reading"),
+    ("8 lines not crossed", "brakes-answer"),
+    ("8 engine off to listen", "no-leak"),
+    ("9 lock the trailer brakes, immediately before backing under", "trailer-brake-on"),
+    ("10 back under", "act:back-under"),
+    ("10 stop when the kingpin locks", "act:back-in"),
+    ("11 legs slightly off the ground", "act:ease-legs"),
+    ("11 pull against locked trailer brakes", "act:tug"),
+    ("12 parking brake", "parking-brake-set"),
+    ("12 engine off, key", "engine-off"),
+    ("13 no gap", "no-gap"),
+    ("13 jaws round the shank", "jaw-closed"),
+    ("14 electric cord", "cord-connected"),
+    ("15 legs fully up", "act:raise-legs"),
+    ("15 stow the crank", "crank-stowed"),
+    ("16 remove the chocks", "act:remove-chocks"),
+]
+SGI = [
+    ("jaws open", "jaws-open"),
+    ("back up to the trailer", "act:line-up"),
+    ("parking brake", "parking-brake-set"),
+    ("height", "height-right"),
+    ("nobody in or behind the trailer", "people"),
+    ("back under", "act:back-under"),
+    ("pull test", "act:tug"),
+    ("parking brake", "parking-brake-set"),
+    ("look at the jaws", "jaw-closed"),
+    ("hoses", "act:connect-lines"),
+    ("cord", "cord-connected"),
+    ("legs up", "act:raise-legs"),
+    ("handle stowed", "crank-stowed"),
+    ("chocks out", "act:remove-chocks"),
+]
+IRTE = [
+    ("reverse to the ramps, level", "stopped-short"),
+    ("tractor brake", "parking-brake-set"),
+    ("engine off, keys out", "engine-off"),
+    ("height", "height-right"),
+    ("reverse until the jaws engage", "act:back-in"),
+    ("prove by pulling", "act:tug"),
+    ("tractor brake", "parking-brake-set"),
+    ("engine off, keys out", "engine-off"),
+    ("prove the jaws", "jaw-closed"),
+    ("lines", "act:connect-lines"),
+    ("legs", "act:raise-legs"),
+    ("release the trailer brake last (from memory)", "act:release-trailer-brakes"),
+]
+CDL_6_4_2 = [
+    ("1 surface can carry the trailer", "ground-firm"),
+    ("1 tractor in line", "lined-up"),
+    ("2 lock the trailer brakes", "trailer-brake-on"),
+    ("2 ease the load off the jaws", "act:ease-back"),
+    ("2 parking brake", "parking-brake-set"),
+    ("3 chock the trailer", "chocks-placed"),
+    ("4 lower the legs", "act:lower-legs"),
+    ("5 disconnect the air lines", "lines-off"),
+    ("5 disconnect the cord", "cord-off"),
+    ("6 release", "act:pull-release"),
+    ("7 pull forward, frame still under", "act:pull-forward"),
+    ("8 parking brake", "parking-brake-set"),
+    ("8 neutral", "in-neutral"),
+    ("9 inspect the supports", "act:look-at-supports"),
+    ("10 drive clear", "act:pull-clear"),
+]
+MO_403 = [
+    ("1 tractor brake", "parking-brake-set"),
+    ("2 hoses off", "lines-off"),
+    ("3 electric off", "cord-off"),
+    ("4 chock", "chocks-placed"),
+    ("5 legs on firm ground", "act:lower-legs"),
+    ("6 release", "act:pull-release"),
+    ("6 forward a little, pin still in the slot", "pin-in-slot"),
+    ("7 recheck the legs", "act:look-at-supports"),
+    ("8 leave", "act:pull-clear"),
+]
 
 
-def asked(one: Setting, way: str = "") -> list[str]:
-    """The steps that a faultless run asks, in order, each once; ``way`` is a first answer to take instead."""
-    engine = Engine(one.plan)
+def happens(plan: Plan) -> list[str]:
+    """Return what a faultless run comes to: acts as they are asked for, answers as they are given."""
     out: list[str] = []
-    if not way:
-        for state, _ in islice(good_run(engine), 400):
-            out.append(one.plan.steps[state.step].id)
-    else:
-        at = one.plan.position("how-stands")
-        before = {step.id for step in one.plan.steps[: at + 1]}
-        out += [step.id for step in one.plan.steps if step.id in before]
-        position = one.plan.steps[at].answers[way].next
-        while position >= 0:
-            step = one.plan.steps[position]
-            out.append(step.id)
-            answer = next(iter(step.answers.values())) if step.answers else None
-            position = answer.next if answer is not None else (step.reading.within.next if step.reading else -1)
-    return list(dict.fromkeys(out))
+    for state, reply in good_run(Engine(plan)):
+        if state.phase is not Phase.ASKING:
+            continue
+        step = plan.steps[state.step]
+        if step.act is not None:
+            out.append(f"act:{step.act}")
+        match reply.event:
+            case Heard(phrase):
+                out.append("people" if phrase == "nobody-near" else phrase)
+            case Measured():
+                out.append("reading")
+    return out
 
 
-@pytest.mark.parametrize(("procedure", "site", "rig", "source", "order"), ORDERS)
-def test_the_order_is_that_of_the_source(procedure: str, site: str, rig: str, source: str, order: str) -> None:
-    """Promise: a driver trained by that book is led in the order of that book."""
-    one = next(
-        one for one in settings(procedure) if (one.site, one.rig, one.crew) == (site, rig, "alone")
-    )
-    run = asked(one, "coupled-up" if procedure == "wear-check" else "")
-    wanted = order.split()
-    assert set(wanted) <= set(run), (source, set(wanted) - set(run))
-    assert [step for step in run if step in wanted] == wanted, source
+def in_order(plan: Plan, order: list[tuple[str, str]]) -> None:
+    """Fail unless each entry comes after the one before it."""
+    rest = happens(plan)
+    for number, (handbook, wanted) in enumerate(order):
+        before = order[number - 1][0] if number else "the start"
+        assert wanted in rest, f"{plan.site}, {plan.rig}: {handbook!r} does not come after {before!r}"
+        rest = rest[rest.index(wanted) + 1 :]
 
 
-@pytest.mark.parametrize("site", [US, CA, UK, DEPOT])
-def test_the_part_way_stop_comes_before_pulling_clear_everywhere(site: str) -> None:
-    """Hazard: CDL manual 6.4.2 steps 7 to 10, NAVFAC MO-403 par. 7.3: in one move nothing catches the trailer."""
-    for procedure in ("uncouple", "recover", "doubles-apart"):
-        for one in (one for one in settings(procedure) if one.site == site):
-            run = asked(one)
-            pull = next(step for step in run if step in {"pull", "pull-slot"})
-            assert (pull == "pull-slot") == (site == DEPOT and procedure != "doubles-apart"), str(one)
-            order = [pull, "brake-part", "neutral-part", "supports", "pull-clear"]
-            assert [step for step in run if step in order] == order, str(one)
+@pytest.mark.parametrize(
+    ("procedure", "site", "order"),
+    [
+        pytest.param("couple", "us-handbook", CDL_6_4_1, id="coupling, US model CDL manual 6.4.1 steps 1 to 16"),
+        pytest.param("couple", "lines-after", SGI, id="coupling, SGI Professional Driver's Handbook"),
+        pytest.param("couple", "uk-standard", IRTE, id="coupling, IRTE code of practice (2007)"),
+        pytest.param("uncouple", "us-handbook", CDL_6_4_2, id="uncoupling, US model CDL manual 6.4.2 steps 1 to 10"),
+        pytest.param("uncouple", "depot-lines-first", MO_403, id="uncoupling, NAVFAC MO-403 par. 7.3"),
+    ],
+)
+def test_acts_come_in_the_order_of_the_handbook(procedure: str, site: str, order: list[tuple[str, str]]) -> None:
+    """A driver trained on that handbook meets the acts in the order that was drilled, on every rig and crew."""
+    mine = [plan for plan in plans_of(procedure) if plan.site == site]
+    assert mine
+    for plan in mine:
+        in_order(plan, order)
+
+
+def test_trailer_brakes_are_locked_immediately_before_backing_under() -> None:
+    """CDL manual 6.4.1 step 9: nothing but looking round for people comes between the lock and the backing."""
+    looks = {"people", "mate-in-sight"}
+    for plan in plans_of("couple"):
+        if plan.site != "us-handbook":
+            continue
+        run = happens(plan)
+        between = run[: run.index("act:back-under")]
+        after_lock = between[len(between) - between[::-1].index("trailer-brake-on") :]
+        assert set(after_lock) <= looks, after_lock
+
+
+def test_every_order_has_the_trailer_held_from_the_first_touch_to_the_last_proof() -> None:
+    """What all handbooks share holds at each site: chocks and trailer brake before any move toward the trailer."""
+    for plan in plans_of("couple"):
+        run = happens(plan)
+        for needed in ("trailer-brake-on", "chocks-placed"):
+            assert run.index(needed) < run.index("act:line-up"), (plan.site, needed)
+        assert run.index("jaw-closed") < run.index("act:raise-legs") < run.index("act:remove-chocks")
