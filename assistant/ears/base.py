@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,3 +63,12 @@ class Ears(Protocol):
 
     def close(self) -> None:
         """Stop listening and free devices."""
+
+
+@runtime_checkable
+class KeepsSound(Protocol):
+    """Ears that hear sound, so that a run with consent can keep it."""
+
+    @property
+    def last_samples(self) -> Samples | None:
+        """The samples of the last hearing, the ones its hash is of; None when it had none."""

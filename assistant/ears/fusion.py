@@ -150,7 +150,8 @@ def _answer(first: Verdict, second: Verdict | None, live: Live, limits: Limits) 
     sure = bool(best) and _passes(second, limits.alone)
     if first.phrase and first.phrase == best and _passes(second, limits.agree):
         return _accepted(first, best, live)
-    if best and not first.phrase and nearest_of(first) == best and _passes(second, limits.nearest):
+    near = limits.nearest_critical if best in live.critical else limits.nearest
+    if best and not first.phrase and nearest_of(first) == best and _passes(second, near):
         return Outcome(second.words, phrase=best, who=_who(second, best, live))
     if first.phrase and sure:
         return Outcome(first.words, unheard=Unheard.EARS_DISAGREE)

@@ -80,6 +80,7 @@ class MicrophoneEars:
         self._opened = ""
         self._failure = ""
         self.lost_samples = 0
+        self.last_samples: Samples | None = None
         self.level_db: float | None = None
         self.noise_db: float | None = None
         self.status = "The microphone is being opened."
@@ -178,6 +179,7 @@ class MicrophoneEars:
             block = np.asarray(self._resampler.resample_chunk(block), np.int16)
         for utterance in self._cutter.feed(block):
             damaged, self._damaged = self._damaged, False
+            self.last_samples = utterance.samples
             return self._pair.hear(utterance, live, damaged=damaged)
         if not self._cutter.speaking:
             self._damaged = False

@@ -43,8 +43,8 @@ LONGEST_WINDOW = 10.0
 FREE_TOKENS = 28
 PADDING = 0.2
 TEXTS_KEPT = 1024
-HOPELESS = 6.5  # a first token so far behind the best one is not scored further
-MOST_SCORED = 16
+AT_ONCE = 12
+MOST_SCORED = 60
 LEAST_PROBABILITY = 1e-9
 LEAST_LOG = math.log(LEAST_PROBABILITY)
 ALONE = 99.0
@@ -142,17 +142,20 @@ class ScorerEar:
     def _rank(self, encoded: Encoded, live: Live, first: Floats64) -> list[tuple[float, str, str]]:
         """Return (score, phrase, spelling) of the best spelling of each live phrase, best first.
 
-        A text is never likelier than its first token, so texts whose first token is already hopeless
-        need no scoring of their own: that bound stands for their score.
+        A text is never likelier than its first token, so scoring stops when no text left can still win;
+        that bound then stands for the score of those left out.
         """
         texts = [(phrase, text) for way, phrase in ways(live).items() for text in _spellings(way)]
-        found = [(float(first[self._tokens(text)[0]]), phrase, text) for phrase, text in texts]
-        found.sort(reverse=True)
-        likely = [entry for entry in found if entry[0] > found[0][0] - HOPELESS][:MOST_SCORED]
-        scores = self._align(encoded, [self._tokens(text) for _, _, text in likely])
-        found[: len(likely)] = [(score, phrase, text) for score, (_, phrase, text) in zip(scores, likely, strict=True)]
+        bounds = sorted(((float(first[self._tokens(text)[0]]), p, text) for p, text in texts), reverse=True)
+        scored: list[tuple[float, str, str]] = []
+        while len(scored) < min(len(bounds), MOST_SCORED):
+            part = bounds[len(scored) : len(scored) + AT_ONCE]
+            scores = self._align(encoded, [self._tokens(text) for _, _, text in part])
+            scored += [(score, p, text) for score, (_, p, text) in zip(scores, part, strict=True)]
+            if len(scored) < len(bounds) and max(scored)[0] >= bounds[len(scored)][0]:
+                break
         best: dict[str, tuple[float, str, str]] = {}
-        for entry in found:
+        for entry in [*scored, *bounds[len(scored) :]]:
             best[entry[1]] = max(best.get(entry[1], entry), entry)
         return sorted(best.values(), reverse=True)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from assistant.ears.audio import read_blocks
-from assistant.ears.base import Signal
+from assistant.ears.base import Samples, Signal
 from assistant.ears.fusion import Pair
 from assistant.ears.segmenter import Timing
 from assistant.ears.utterances import Utterance, utterances
@@ -33,6 +33,7 @@ class WavEars:
         self._timing = timing
         self._stream = self._all()
         self.heard_file: Path | None = None
+        self.last_samples: Samples | None = None
 
     patient = False  # recordings come at once or not at all
 
@@ -47,6 +48,7 @@ class WavEars:
         if found is None:
             return Signal.ENDED
         self.heard_file, utterance = found
+        self.last_samples = utterance.samples
         if len(utterance.samples) == 0:
             return Hearing(self._pair.name, unheard=Unheard.SILENCE, start=utterance.start, end=utterance.end)
         return self._pair.hear(utterance, live)

@@ -18,10 +18,9 @@ from assistant.ears.base import Samples, Verdict
 from assistant.ears.limits import LIMITS
 from assistant.ears.live_words import phrase_for, ways
 from assistant.ears.scorer import ScorerEar
-from assistant.ears.sphinx import SphinxEar
+from assistant.ears.sphinx import SphinxEar, grammar_of
 from assistant.ears.utterances import Utterance, utterances
 from assistant.phrases.live import Live
-from assistant.phrases.numbers import jsgf
 from benchmarks.hearing_parts.material import Item, Material, sound_of
 
 Record = dict[str, object]
@@ -42,19 +41,10 @@ class PlainGrammar:
 
     def recognise(self, samples: Samples, live: Live) -> str:
         """Return the phrase that the grammar ends in."""
-        texts = tuple(sorted(ways(live)))
-        key = (*texts, live.reading or "")
+        key = tuple(sorted(ways(live)))
         if key not in self._made:
-            name = f"g{len(self._made)}"
-            number = ""
-            grammar = f"#JSGF V1.0; grammar {name}; public <a> = {' | '.join(texts)}"
-            if live.reading:
-                body = jsgf(live.reading, live.lang).split(";", 2)[2]
-                number = body.replace("public ", "")
-                top = body.split("public <", 1)[1].split(">", 1)[0]
-                grammar += f" | <{top}>"
-            self._decoder.add_jsgf_string(name, f"{grammar}; {number}")
-            self._made[key] = name
+            self._made[key] = f"g{len(self._made)}"
+            self._decoder.add_jsgf_string(self._made[key], grammar_of(live))
         self._decoder.activate_search(self._made[key])
         self._decoder.start_utt()
         self._decoder.process_raw(dithered(samples).tobytes(), full_utt=True)
