@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
-from assistant.ears.base import Signal
+from assistant.ears.base import Samples, Signal
 from assistant.ears.fusion import Pair
 from assistant.ears.wavs import speech_of
 from assistant.engine.events import Heard, Measured
@@ -64,6 +64,7 @@ class RecordedDriver:
         self._count = 0
         self._misses = 0
         self.refused = 0
+        self.last_samples: Samples | None = None
         folder.mkdir(parents=True, exist_ok=True)
 
     def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:
@@ -100,6 +101,7 @@ class RecordedDriver:
 
     def _hear(self, path: Path, live: Live) -> Hearing:
         found = [one for one in speech_of(path) if len(one.samples)]
+        self.last_samples = found[0].samples if len(found) == 1 else None
         if len(found) != 1:
             return Hearing(self._pair.name, unheard=Unheard.SILENCE if not found else Unheard.NOT_A_PHRASE)
         return self._pair.hear(found[0], live)

@@ -25,12 +25,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import cast
 
-from assistant.ears.base import Ears, Signal
+from assistant.ears.base import Ears, KeepsSound, Signal
 from assistant.engine.events import Begin, DeviceChange, Event, Microphone, Resumed, Tick, event_of, event_to_data
 from assistant.engine.record import decision_to_data
 from assistant.engine.state import Decision, Kind, Line, Phase, State
 from assistant.errors import LogError
+from assistant.journal.anchor import digit_by_digit
 from assistant.journal.audio import keep_audio
+from assistant.journal.disk_watch import DiskWatch
 from assistant.journal.records import Closed, Decided, Device, Spoke
 from assistant.journal.writer import Writer
 from assistant.phrases.live import Hearing, Live
@@ -86,6 +88,10 @@ def _nowhere(_: Said) -> None:
     return None
 
 
+def _unshown(_: str) -> None:
+    return None
+
+
 @dataclass
 class _Saying:
     """Lines handed to the voice whose end is not in the log yet."""
@@ -101,7 +107,8 @@ class Session:
 
     ``patient`` ears (microphone, keyboard, pads) let real time pass in silence; a script or
     recordings do not, so a hold is waited out for them. ``headset`` says that the microphone cannot
-    hear the loudspeaker. ``said`` is told what became of spoken lines.
+    hear the loudspeaker. ``said`` is told what became of spoken lines, ``notice`` gets what is said
+    without a decision while the log lags, to be shown.
     """
 
     prepared: Prepared
@@ -113,6 +120,7 @@ class Session:
     keep_sound: Path | None = None
     headset: bool = False
     said: Callable[[Said], None] = _nowhere
+    notice: Callable[[str], None] = _unshown
     state: State = field(init=False)
     sleep: Callable[[float], None] = time.sleep
 
@@ -125,15 +133,19 @@ class Session:
     def run(self, resumed: Resumed | None = None) -> bool:
         """Go on to the end; True when the run is over, False when the ears ended first."""
         try:
-            self.take(resumed if resumed is not None else Begin())
-            while self.state.phase is not Phase.OVER:
-                if not self.turn():
-                    self._settle(wait=True)
-                    return False
-            self._settle(wait=True)
-            outcome = self.state.outcome.value
-            claim = self.prepared.plan.claim if outcome == "done" else outcome
-            self.writer.finish(Closed(outcome=claim))
+            with DiskWatch(self.writer, self._log_slow):
+                self._speak((self._sentence("code-begin", code=digit_by_digit(self.writer.code)),))
+                self.take(resumed if resumed is not None else Begin())
+                while self.state.phase is not Phase.OVER:
+                    if not self.turn():
+                        self._settle(wait=True)
+                        return False
+                self._settle(wait=True)
+                outcome = self.state.outcome.value
+                claim = self.prepared.plan.claim if outcome == "done" else outcome
+                code = self.writer.finish(Closed(outcome=claim))
+            # The code stands in the log's last record; nothing may follow that, so neither that it was said.
+            self._say_unlogged(self._sentence("code-end", code=digit_by_digit(code)))
         except LogError:
             self._log_lost()
             raise
@@ -206,7 +218,8 @@ class Session:
         data = decision_to_data(self.prepared.plan, self.state, decision)
         entry = self.writer.append(Decided(event=event_to_data(event), decision=data), at=now)
         self.state = decision.state
-        sentences = tuple(self.prepared.wording.sentences(decision.lines))
+        clock_set = [Line("line", "clock-set")] if self.writer.clock_was_set() else []
+        sentences = tuple(self.prepared.wording.sentences((*clock_set, *decision.lines)))
         self.screen(Shown(self.prepared, self.state, hearing, event, decision, sentences, entry.seq))
         self._say(decision, sentences)
         return decision
@@ -220,8 +233,10 @@ class Session:
             tone = Tone.NOT_UNDERSTOOD
         if tone is not None:
             self.voice.tone(tone)
-        if not sentences:
-            return
+        if sentences:
+            self._speak(sentences)
+
+    def _speak(self, sentences: tuple[Sentence, ...]) -> None:
         began = self.writer.now()
         receipt = self.voice.say([VoiceLine(one.kind, one.text, one.name) for one in sentences])
         self._saying.append(_Saying(receipt, sentences, began))
@@ -255,13 +270,26 @@ class Session:
         self.said(Said(entry.seq, complete, ended))
 
     def _keep(self, hearing: Hearing) -> None:
-        samples = getattr(self.ears, "last_samples", None)
-        if self.keep_sound is not None and hearing.audio_sha256 and samples is not None:
+        if self.keep_sound is None or not hearing.audio_sha256 or not isinstance(self.ears, KeepsSound):
+            return
+        if (samples := self.ears.last_samples) is not None:
             keep_audio(self.keep_sound, samples)
 
     def _log_lost(self) -> None:
-        sentence = self.prepared.wording.sentence(Line("line", "log-lost"))
         with contextlib.suppress(Exception):  # the voice must not hide why the run stopped
             self.voice.tone(Tone.STOP)
-            self.voice.say([VoiceLine(sentence.kind, sentence.text, sentence.name)]).wait(LONGEST_SPEECH_S)
+            self._say_unlogged(self._sentence("log-lost"))
+
+    def _log_slow(self) -> None:
+        """Say and show that the disk keeps the run waiting; called on the watch's thread."""
+        sentence = self._sentence("disk-slow")
+        self.notice(sentence.text)
+        with contextlib.suppress(Exception):  # a voice in trouble must not end the watch
+            self.voice.say([VoiceLine(sentence.kind, sentence.text, sentence.name)])
+
+    def _say_unlogged(self, sentence: Sentence) -> None:
+        self.voice.say([VoiceLine(sentence.kind, sentence.text, sentence.name)]).wait(LONGEST_SPEECH_S)
+
+    def _sentence(self, key: str, **places: str) -> Sentence:
+        return self.prepared.wording.sentence(Line("line", key, tuple(places.items())))
 

@@ -230,15 +230,18 @@ class Work:
         for notice in (*voice_opened.notices, *notices):
             self.tell(notice)
         self.tell(f"Log: {writer.folder}")
-        self.tell(f"Code of the log's beginning, for the paperwork: {writer.code}")
+        self.trouble(f"Code of the log's beginning, for the paperwork: {writer.code}")
+        if self.wishes.keep_sound and not writer.opened.consent_audio:
+            self.tell("This run was begun without agreement to keep sound, so none is kept.")
         failed = voice.prepare(sorted(set(self.ready.wording.fixed())), self._progress)
         for text, why in failed.items():
             self.tell(f"Cannot be spoken, only shown: {text} ({why})")
         session = Session(
             self.ready, writer, ears, voice, self.show,
             patient=getattr(ears, "patient", self.wishes.ears in {"mic", "auto"}),
-            keep_sound=writer.folder if self.wishes.keep_sound else None,
+            keep_sound=writer.folder if writer.opened.consent_audio else None,
             headset=self.wishes.headset,
+            notice=self.trouble,
         )  # fmt: skip
         if self.board is not None:
             session.said = self.board.said

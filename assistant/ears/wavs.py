@@ -48,7 +48,7 @@ class WavEars:
         if found is None:
             return Signal.ENDED
         self.heard_file, utterance = found
-        self.last_samples = utterance.samples
+        self.last_samples = utterance.samples if len(utterance.samples) else None
         if len(utterance.samples) == 0:
             return Hearing(self._pair.name, unheard=Unheard.SILENCE, start=utterance.start, end=utterance.end)
         return self._pair.hear(utterance, live)

@@ -38,6 +38,11 @@ def spaced(digits: str) -> str:
     return " ".join(digits[at : at + 4] for at in range(0, len(digits), 4))
 
 
+def digit_by_digit(code: str) -> str:
+    """Return a code as it is said, each digit alone and a pause between groups: "4 8 2 1, 0 9 …"."""
+    return ", ".join(" ".join(group) for group in code.split())
+
+
 def read_code(text: str) -> str:
     """Return a code as a person typed it in its normal form.
 

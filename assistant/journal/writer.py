@@ -11,6 +11,7 @@ import fcntl
 import hashlib
 import os
 import secrets
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -24,7 +25,7 @@ from assistant.journal.clock import SystemClocks, TwoClocks, stamp, unstamp
 from assistant.journal.disk import Disk, trouble, write_all
 from assistant.journal.keys import TabletKey
 from assistant.journal.reader import LOG, Entry
-from assistant.journal.records import Clock, Closed, Heard, Opened, Record, Sealed
+from assistant.journal.records import Clock, Closed, Device, Heard, Opened, Record, Sealed
 from assistant.phrases.live import Hearing
 
 SIGN_EVERY = 8
@@ -32,6 +33,9 @@ SIGN_EVERY = 8
 of a sync on a fast disk, and each vouches for all before it, so at most seven records stand unsigned."""
 CLOCK_STEP_MS = 2000
 """A wall clock that runs off by this much between two records was set, not merely imprecise."""
+
+SLOW_S = 2.0
+"""A write and sync that takes longer is told of; a common card needs some hundredths (common practice)."""
 
 _ALWAYS_SIGNED = {"opened", "resumed", "closed", "sealed", "forgotten"}
 
@@ -56,6 +60,9 @@ class Writer:
         self.folder = folder
         self.opened = opened
         self.code = ""  # the last code given out
+        self.writing_since: float | None = None  # `time.monotonic` of a write that has not ended yet
+        self._slowest_s = 0.0  # of the writes nobody has told of yet
+        self._clock_set = False
         self._path = folder / LOG
         self._key = key
         self._clocks = clocks or SystemClocks()
@@ -127,12 +134,12 @@ class Writer:
         ``at`` is the moment it belongs to on the run's clock when that is not now; it may not lie
         before the last record's. Raises `LogError`; the record is then not in the log.
         """
-        self._watch_the_wall(at)
+        self._note_trouble(at)
         return self._append(record, at)
 
     def hear(self, hearing: Hearing, *, at: int | None = None) -> Entry:
         """Append a hearing, its words beside the log if the run's consent covers them."""
-        self._watch_the_wall(at)
+        self._note_trouble(at)
         heard, said = said_words.split(hearing, self._seq, self._salt(), keep_words=self.opened.consent_words)
         if said is not None:
             with self._or_die("write the words to", self.folder / said_words.FILE):
@@ -142,7 +149,8 @@ class Writer:
     def seal(self) -> str:
         """Give out the short code of everything up to the last record, append and return it."""
         self.code = code_of(self._prev, self.opened.run)
-        self.append(Sealed(code=self.code, of=self._seq - 1))
+        # Nothing may come between the end and its seal, so no look at clock or disk here.
+        self._append(Sealed(code=self.code, of=self._seq - 1), None)
         return self.code
 
     def finish(self, closed: Closed) -> str:
@@ -209,6 +217,7 @@ class Writer:
 
     @contextmanager
     def _or_die(self, what: str, path: Path) -> Iterator[None]:
+        self.writing_since = began = time.monotonic()
         try:
             yield
         except OSError as error:
@@ -216,6 +225,9 @@ class Writer:
             self._dead = str(failure)
             self._take_back()
             raise failure from error
+        finally:
+            self.writing_since = None
+            self._slowest_s = max(self._slowest_s, time.monotonic() - began)
 
     def _take_back(self) -> None:
         """Cut off what was written but never acknowledged; what cannot be cut is set aside on resume."""
@@ -235,13 +247,22 @@ class Writer:
         write_all(self._disk, self._words, whole)
         self._disk.sync(self._words)
 
-    def _watch_the_wall(self, at: int | None) -> None:
-        """Note in the log when the wall clock was set since the last record."""
+    def clock_was_set(self) -> bool:
+        """Return whether the log has noted since the last call that the wall clock was set."""
+        was, self._clock_set = self._clock_set, False
+        return was
+
+    def _note_trouble(self, at: int | None) -> None:
+        """Note in the log when since the last record the disk was slow, or the wall clock was set."""
+        took, self._slowest_s = self._slowest_s, 0.0
+        if took > SLOW_S:
+            self._append(Device("disk", "slow", f"A record took {took:.1f} s to be written."), at)
         drift = self._clocks.wall() - self._clocks.mono()
         moved = drift - self._drift
         if abs(moved) >= CLOCK_STEP_MS and self._seq:
             self._drift = drift
             self._append(Clock(moved_ms=moved), at)
+            self._clock_set = True
 
 
 def lock(fd: int, path: Path) -> None:

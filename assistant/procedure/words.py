@@ -69,9 +69,13 @@ LINE_PLACES: Mapping[str, frozenset[str]] = {
         "may-say": "phrases",
         "voice-set": "",
         "log-lost": "",
+        "code-begin": "code",
+        "code-end": "code",
+        "disk-slow": "",
+        "clock-set": "",
     }.items()
 }
-"""Every line the engine may speak, with the places its text may and must name."""
+"""Every line the engine or the session may speak, with the places its text may and must name."""
 
 
 class _Part(BaseModel):
