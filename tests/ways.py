@@ -13,9 +13,10 @@ from assistant.engine.events import Begin, Event, Heard, Measured, Tick
 from assistant.engine.guide import good_value
 from assistant.engine.moves import current
 from assistant.engine.state import Decision, Outcome, Phase, State
+from assistant.errors import NotMeantError
 from assistant.phrases.live import Role
 from assistant.prepare import every_setting, library
-from assistant.procedure.compile import compile_plan, is_for
+from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import Files, load_files
 from assistant.procedure.plan import Plan, PlanLimit
 
@@ -44,8 +45,10 @@ def settings(procedure: str) -> tuple[Setting, ...]:
     out = []
     for rig, site, crew in every_setting(where):
         files = load_files(where, procedure, rig, site, "en")
-        if is_for(files, crew):
+        try:
             out.append(Setting(procedure, rig, site, crew, files, compile_plan(files, crew)))
+        except NotMeantError:
+            continue
     return tuple(out)
 
 

@@ -305,11 +305,6 @@ class Compiler:
         }
 
 
-def is_for(files: Files, crew: str = "alone") -> bool:
-    """Whether the procedure is for this rig, site and crew at all; ``compile_plan`` refuses others."""
-    return Compiler(files, crew).applies(files.procedure.only, "")
-
-
 def compile_plan(files: Files, crew: str = "alone") -> Plan:
     """Resolve one run; raises FileFaults with every fault found.
 
