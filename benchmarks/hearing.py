@@ -111,7 +111,8 @@ def table(records: Sequence[Record], material: Material) -> list[dict[str, objec
         for ear in EARS:
             said = [outcome(ear, r, material.live(int(str(r["step"])), str(r["reading"]))) for r in some]
             row: dict[str, object] = {
-                "group": group, "voices": "human" if human else "synthetic", "snr_db": snr, "ear": ear, "clips": len(said),
+                "group": group, "voices": "human" if human else "synthetic", "snr_db": snr, "ear": ear,
+                "clips": len(said),
             }  # fmt: skip
             for kind in ("right", "refused", "wrong", "taken", "stop"):
                 row[kind] = said.count(kind)
@@ -163,7 +164,8 @@ def text(rows: Sequence[dict[str, object]]) -> str:
         snr = "clean" if row["snr_db"] is None else f"{row['snr_db']:g}"
         lines.append(
             f"{row['group']:10} {row['voices']:9} {snr:>5} {row['ear']:26} {clips:5} {right:>7} "
-            f"{row['refused']!s:>7} {row['wrong']!s:>5} {row['taken']!s:>5} {100 * float(str(row['bad_upper_95'])):6.2f}%"
+            f"{row['refused']!s:>7} {row['wrong']!s:>5} {row['taken']!s:>5} "
+            f"{100 * float(str(row['bad_upper_95'])):6.2f}%"
         )
     return "\n".join(lines)
 
@@ -214,7 +216,8 @@ def main() -> None:
     print(text(rows))
     result = {
         "what": f"hearing, {name} clips", **machine(), "clips_planned": len(items), "clips_heard": len(records),
-        "took_s": round(time.monotonic() - begun), "skipped": [p for p, f in (("human", speech), ("read", reading)) if f is None],
+        "took_s": round(time.monotonic() - begun),
+        "skipped": [what for what, found in (("human", speech), ("read", reading)) if found is None],
         "rows": rows, "by_noise": by_noise(records, material), "speed": speeds(records),
     }  # fmt: skip
     wish.out.parent.mkdir(parents=True, exist_ok=True)

@@ -28,8 +28,8 @@ class Limits:
     snr_db: float = 0.0
     clipped: float = 0.02
     agree: Refusal = field(default_factory=lambda: Refusal(-14.0, 0.5, 8.0, -3.0))
-    nearest: Refusal = field(default_factory=lambda: Refusal(-9.0, 0.8, 4.5, -1.2))
-    nearest_critical: Refusal = field(default_factory=lambda: Refusal(-7.5, 1.5, 3.5, -1.0))
+    nearest: Refusal = field(default_factory=lambda: Refusal(-10.0, 0.5, 5.0, -0.8))
+    nearest_critical: Refusal = field(default_factory=lambda: Refusal(-8.5, 1.0, 4.0, -0.7))
     alone: Refusal = field(default_factory=lambda: Refusal(-5.5, 2.5, 2.0, -0.7))
     emergency: Refusal = field(default_factory=lambda: Refusal(-7.5, 1.0, 6.0, -2.5))
     mixture: Mixture = field(default_factory=Mixture)

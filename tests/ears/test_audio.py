@@ -97,7 +97,7 @@ def test_digital_silence_holds_no_speech(tmp_path: Path) -> None:
 
 
 def test_levels_tell_speech_from_noise_and_clipping() -> None:
-    """ "Too loud to hear" and "overdriven" rest on these figures."""
+    """The refusals "too loud" and "overdriven" rest on these figures."""
     noise = np.random.default_rng(1).standard_normal(32_000) * 100
     loud = noise.copy()
     loud[8_000:20_000] += 3_000 * np.sin(np.arange(12_000) / 5)

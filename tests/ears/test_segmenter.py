@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -29,7 +31,7 @@ def pause(seconds: float) -> list[bool]:
 
 
 def test_a_pause_inside_a_phrase_does_not_cut_it() -> None:
-    """ "jaw … closed" with a breath between is one answer."""
+    """A breath inside "jaw … closed" leaves it one answer."""
     ends = [e for e in run(pause(1) + speech(0.4) + pause(0.5) + speech(0.5) + pause(1)) if e.edge is Edge.END]
     assert len(ends) == 1
     assert ends[0].end - ends[0].start > 1.4
@@ -43,7 +45,7 @@ def test_two_answers_with_a_real_pause_are_two() -> None:
 
 def test_a_click_is_dropped_and_endless_talk_is_cut_off_once() -> None:
     """A door or a radio is no answer; a radio must not be heard as hundreds of them."""
-    assert [e.edge for e in run(pause(1) + [True] + pause(1))] == [Edge.START, Edge.DROPPED]
+    assert [e.edge for e in run([*pause(1), True, *pause(1)])] == [Edge.START, Edge.DROPPED]
     edges = [e.edge for e in run(speech(60) + pause(1))]
     assert edges == [Edge.START, Edge.TOO_LONG]
 
@@ -64,7 +66,7 @@ def test_utterances_lie_in_order_and_hold_their_speech(runs: list[tuple[bool, in
     pattern = [flag for flag, count in runs for _ in range(count)]
     timing = Timing(longest=1e9)
     ends = [e for e in run(pattern, timing) if e.edge is Edge.END]
-    for first, second in zip(ends, ends[1:], strict=False):
+    for first, second in itertools.pairwise(ends):
         assert first.end <= second.start + 1e-6
     covered = np.zeros(len(pattern), bool)
     for event in ends:
