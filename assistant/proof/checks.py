@@ -132,6 +132,9 @@ class Checker:
         step = current(self.plan, state)
         if decision.kind in STAYING:
             self.fault_if(before != after, f"moved although the decision was {decision.kind}", step, "", at)
+            given = accepted(self.plan, state, move.event)
+            if given is not None and decision.reason == "secure-first":
+                self.used.answers.add((step.id, given.phrase))
             return
         if decision.reason not in NO_WAY_OUT and before != after:
             self.ways.setdefault(after, set()).add(before)

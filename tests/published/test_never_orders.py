@@ -94,6 +94,47 @@ def test_n03_leaving_the_cab_needs_brake_and_neutral() -> None:
     refuses("leave-cab", "gear", "engaged")
 
 
+ROLLING = {"tractor-brake": "off", "gear": "engaged", "engine": "running"}
+BEGUN = {
+    **{act: ROLLING for act in ("line-up", "tug", "ease-back", "reposition")},
+    **{
+        act: {**ROLLING, "pin": UNKNOWN} for act in ("back-under", "back-in", "pull-forward", "draw-out", "pull-clear")
+    },
+    "slide": {**ROLLING, "slider": UNKNOWN},
+    "raise-suspension": {"suspension": UNKNOWN, "engine": "running"},
+    "lower-suspension": {"suspension": UNKNOWN, "engine": "running"},
+    "charge-trailer": {"trailer-brake": UNKNOWN, "engine": "running"},
+    "release-trailer-brakes": {"trailer-brake": "off"},
+    "release-tractor-brake": {"tractor-brake": "off"},
+    "ease-legs": {"legs": UNKNOWN},
+    "raise-legs": {"legs": UNKNOWN},
+    "pull-release": {"lock": UNKNOWN, "release": UNKNOWN},
+    "remove-chocks": {"chocks": UNKNOWN},
+    "unlock-slider": {"slider": UNKNOWN},
+    "open-pintle": {"pintle": UNKNOWN},
+}
+"""What is no longer so, or no longer known, from the moment an act may have begun."""
+
+
+@pytest.mark.parametrize("act", sorted(BEGUN))
+def test_n03_an_act_that_may_have_begun_is_believed_to_have_begun(act: str) -> None:
+    """CDL manual 6.4.1 steps 5 and 12; Tilbury case (HSE, 2015): the rig rolled while its driver thought it held."""
+    for plan in one_plan_each():
+        begun = {plan.fact_names[index]: value for index, value in plan.acts[act].starts}
+        assert begun.items() >= BEGUN[act].items(), plan.procedure
+
+
+@pytest.mark.parametrize("act", ["tug", "back-under", "pull-forward", "slide", "ease-back"])
+def test_n03_nobody_gets_out_or_under_while_the_rig_may_be_moving(act: str) -> None:
+    """CDL manual 6.4.1 step 12; Nebraska FACE 95NE009: brakes first, then the door."""
+    for plan, step in asks(act):
+        facts = tuple(SAFE.get(name, UNKNOWN) for name in plan.fact_names)
+        state = State(Phase.ASKING, plan.steps.index(step), facts)
+        for way_out in ("leave-cab", "go-under"):
+            decision = Engine(plan).decide(state, Heard(plan.acts[way_out].announce), 0)
+            assert decision.reason == "never", (plan.procedure, step.id, way_out)
+
+
 def test_n04_backing_under_needs_a_straight_line() -> None:
     """CDL manual 6.4.1 step 3: at an angle the trailer is pushed sideways and its legs break."""
     refuses("back-under", "line-up", "crooked")
