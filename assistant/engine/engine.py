@@ -17,7 +17,7 @@ from assistant.engine.events import Begin, DeviceChange, Event, Heard, Measured,
 from assistant.engine.handlers import HANDLERS, Handler, line
 from assistant.engine.moves import ask, current, initial
 from assistant.engine.state import Decision, Kind, Phase, State
-from assistant.engine.table import MOVE_NAMES, OPEN, Seat, build_machine
+from assistant.engine.table import MOVE_NAMES, NAMES, OPEN, Seat, build_machine
 from assistant.engine.ticks import tick
 
 if TYPE_CHECKING:
@@ -61,12 +61,12 @@ class Engine:
             return self._out_of_place(state, event)
         decision = self._handlers[trigger](self.plan, state, event, now)
         landing = decision.state.phase
-        self._seat.state = state.phase.value
+        self._seat.state = NAMES[state.phase]
         try:
             moved = self._moves[trigger, landing].trigger(self._seat)
         except (KeyError, MachineError):
             moved = False
-        if not moved or self._seat.state != landing.value:
+        if not moved or self._seat.state != NAMES[landing]:
             raise RuntimeError(f"{trigger} may not move a run from {state.phase} to {landing}")
         return decision
 

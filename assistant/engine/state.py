@@ -15,6 +15,8 @@ from assistant.procedure.plan import Facts
 class Phase(StrEnum):
     """Where a run stands between two events."""
 
+    __hash__ = str.__hash__  # an enumeration's own is slow, and states are hashed by the million
+
     READY = "ready"  # loaded, not begun
     ASKING = "asking"  # a step is asked and its answers are live
     HOLDING = "holding"  # a time is being held, counted aloud
@@ -90,6 +92,8 @@ class State(NamedTuple):
 
 class Kind(StrEnum):
     """What a decision was; the log's word for it."""
+
+    __hash__ = str.__hash__
 
     BEGUN = "begun"
     RESUMED = "resumed"

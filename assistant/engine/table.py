@@ -57,6 +57,9 @@ TABLE: Final[tuple[tuple[str, tuple[Phase, ...], tuple[Phase, ...]], ...]] = (
 )
 
 
+NAMES: Final = {phase: str(phase) for phase in Phase}
+"""Phase → the machine's name of it: the library takes plain text only."""
+
 MOVE_NAMES: Final = {(trigger, dest): f"{trigger} to {dest}" for trigger, _, dests in TABLE for dest in dests}
 """(trigger, phase it lands in) → the machine's trigger of that move."""
 
@@ -84,7 +87,8 @@ def build_machine(seat: Seat) -> Machine:
     for trigger, sources, dests in TABLE:
         for source in sources:
             for dest in dests:
-                machine.add_transition(MOVE_NAMES[trigger, dest], str(source), str(dest))
+                stays = source is dest  # then the library need not leave and enter the same state
+                machine.add_transition(MOVE_NAMES[trigger, dest], str(source), None if stays else str(dest))
     return machine
 
 
