@@ -12,12 +12,12 @@ from pathlib import Path
 
 import pytest
 
-from assistant.ears.base import Ears
+from assistant.ears.base import Ears, Signal
 from assistant.engine.events import Heard, Measured
 from assistant.engine.guide import reply
 from assistant.engine.state import Phase
 from assistant.journal.keys import tablet_key
-from assistant.journal.reader import LOG
+from assistant.journal.reader import LOG, LogReader
 from assistant.journal.records import Opened
 from assistant.journal.writer import Writer
 from assistant.phrases.live import Hearing, Live
@@ -30,7 +30,7 @@ from assistant.session import Session
 from assistant.voice.base import Voice
 from assistant.voice.play import SilentVoice
 
-CHROMIUM = next((path for name in ("chromium", "chromium-browser", "google-chrome") if (path := shutil.which(name))), "")
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome") or ""
 PATIENCE = 20.0
 
 
@@ -51,12 +51,13 @@ class Cab:
 
     def start(self) -> Cab:
         """Begin the run in a thread of its own."""
+        key = tablet_key(self.folder / "keys")
         opened = Opened(
             run=f"cab-{uuid.uuid4().hex[:8]}", program="0", procedure=self.prepared.plan.procedure,
             rig=self.prepared.plan.rig, site=self.prepared.plan.site, lang="en", ears="pads", voice="none",
-            files={}, consent_audio=False, consent_words=True, key="",
+            files={}, consent_audio=False, consent_words=True, key=key.public,
         )  # fmt: skip
-        self.writer = Writer.begin(self.folder, opened, tablet_key(self.folder / "keys"))
+        self.writer = Writer.begin(self.folder, opened, key)
         self.pads = Pads(self.board, reading_time=self.reading_time, a_second=self.a_second)
         self.screen = Screen(self.board, self.pads, dpi=self.dpi, status=State(self.ears, self.voice, headset=False))
         self.screen.start()
@@ -66,13 +67,15 @@ class Cab:
         )  # fmt: skip
         self.thread = threading.Thread(target=self._run, daemon=True)
         self.thread.start()
-        wait_for(lambda: self.session.state.phase is not Phase.READY)
+        wait_for(lambda: self.board.latest > 0)
+        if type(self.voice) is SilentVoice:
+            wait_for(lambda: self.log_count("spoke") == 1)  # so that a test can count records from here
         return self
 
     def _run(self) -> None:
         try:
             self.session.run()
-        except BaseException as error:  # noqa: BLE001 - the test's own thread must see it
+        except BaseException as error:
             self.errors.append(error)
 
     @property
@@ -84,6 +87,10 @@ class Cab:
     def records(self) -> int:
         """How many lines the log has."""
         return len((self.writer.folder / LOG).read_bytes().splitlines())
+
+    def log_count(self, kind: str) -> int:
+        """How many records of a kind the log has."""
+        return sum(1 for entry in LogReader(self.writer.folder) if entry.kind == kind)
 
     def press(self, phrase: str, **more: str) -> Fate:
         """Press a pad without the browser."""
@@ -127,6 +134,12 @@ def wait_for(true: Callable[[], bool], seconds: float = PATIENCE) -> None:
 MakeCab = Callable[..., Cab]
 
 
+@pytest.fixture(autouse=True)
+def brisk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Look at the pads more often than a run does, so that a hundred presses take no minute."""
+    monkeypatch.setattr("assistant.screen.pads.SLICE_S", 0.005)
+
+
 @pytest.fixture(scope="session")
 def couple() -> Prepared:
     """The coupling on the default rig."""
@@ -158,10 +171,8 @@ class ListEars:
         self.coming: list[Hearing] = []
         self.speaking = False
 
-    def listen(self, live: Live, timeout: float | None) -> Hearing | object:
+    def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:  # noqa: ARG002
         """Return the next one."""
-        from assistant.ears.base import Signal  # noqa: PLC0415
-
         if self.coming:
             return self.coming.pop(0)
         time.sleep(min(timeout or 0.01, 0.01))
