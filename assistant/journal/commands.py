@@ -14,6 +14,7 @@ from pathlib import Path
 
 import click
 
+from assistant.commands.options import procedures_option
 from assistant.errors import HitchcallError, InputError, LogError
 from assistant.journal import keeping
 from assistant.journal.captions import cues, join_audio, webvtt
@@ -25,6 +26,9 @@ from assistant.journal.lines import plain, with_words
 from assistant.journal.reader import log_file
 from assistant.journal.records import TYPES, Opened
 from assistant.journal.verify import State, verify
+from assistant.prepare import library
+from assistant.procedure.load import load_site
+from assistant.procedure.model import Keep, Kept
 
 redecide_factory: Callable[[Opened], Redecide] | None = None
 """Set by the main command: from the "opened" record to a function that folds one event (JSON, ms on the
@@ -184,22 +188,34 @@ def forget_command(run: Path, keys: Path, reason: str, audio_only: bool) -> None
 @click.argument("logs", type=click.Path(path_type=Path, exists=True, file_okay=False))
 @_keys
 @_json
+@click.option("--site", default="", help="Keep as this site's file says; without it, by the record rules.")
+@procedures_option
 @click.option(
     "--months",
     "months",
     multiple=True,
-    type=(click.Choice(list(keeping.DEFAULTS)), int),
-    help="This site keeps KIND for N months.",
+    type=(click.Choice(list(keeping.DEFAULTS)), click.IntRange(0, 1200)),
+    help="Keep KIND for N months instead.",
 )
 @click.option("--apply", "remove", is_flag=True, help="Remove what is listed; without it nothing is removed.")
-def keep(logs: Path, keys: Path, as_json: bool, months: tuple[tuple[str, int], ...], remove: bool) -> None:
+def keep(
+    logs: Path,
+    keys: Path,
+    as_json: bool,
+    site: str,
+    own: Path | None,
+    months: tuple[tuple[Kept, int], ...],
+    remove: bool,
+) -> None:
     """List what has outlived the time it must be kept, in the folder LOGS of all runs.
 
-    The times come from the record rules, or from this site with --months KIND N. Held runs are left
-    alone (`hitchcall log hold`).
+    The times come from the record rules, from a site's file (its tables [keep.audio], [keep.words] and
+    [keep.log]) with --site, or from --months KIND N. Held runs are left alone (`hitchcall log hold`).
     """
-    told = {kind: {"months": count, "source": "this site's own rule"} for kind, count in months}
-    for item in list(keeping.due(logs, keeping.periods(told), datetime.now(UTC).date())):
+    told = load_site(library(own), site).keep if site else {}
+    told = told | {kind: Keep(months=count, source="said on the command line") for kind, count in months}
+    found = list(keeping.due(logs, keeping.periods(told), datetime.now(UTC).date()))
+    for item in found:
         row = {
             "run": str(item.folder),
             "kind": item.kind,
@@ -207,10 +223,24 @@ def keep(logs: Path, keys: Path, as_json: bool, months: tuple[tuple[str, int], .
             "source": item.source,
         }
         click.echo(json.dumps(row) if as_json else f"{row['run']}: {item.kind}, since {row['over']} ({item.source})")
-        if remove and item.kind == "log":
-            keeping.discard(item.folder)
-        elif remove and item.folder.exists():
-            keeping.forget(item.folder, tablet_key(keys), f"kept long enough: {item.source}", (item.kind,))
+    if remove:
+        _remove(found, keys)
+
+
+def _remove(found: list[keeping.Due], keys: Path) -> None:
+    """Remove what is due; what cannot be is told once the rest is done."""
+    whole = {item.folder for item in found if item.kind == "log"}
+    faults = []
+    for item in found:
+        try:
+            if item.kind == "log":
+                keeping.discard(item.folder)
+            elif item.folder not in whole:
+                keeping.forget(item.folder, tablet_key(keys), f"kept long enough: {item.source}", (item.kind,))
+        except LogError as error:
+            faults.append(str(error))
+    if faults:
+        raise LogError(" ".join(faults))
 
 
 @log.command("hold")

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from assistant.errors import InputError, LogError
+from assistant.errors import LogError
 from assistant.journal import audio, words
 from assistant.journal.clock import TwoClocks
 from assistant.journal.disk import Disk, trouble
@@ -21,6 +21,7 @@ from assistant.journal.keys import TabletKey
 from assistant.journal.reader import LOG, LogReader
 from assistant.journal.records import Forgotten
 from assistant.journal.resume import Resumer
+from assistant.procedure.model import Keep, Kept
 
 HOLD = "hold.txt"
 
@@ -41,7 +42,7 @@ class Period:
         return date(year, month, day) + timedelta(days=self.days)
 
 
-DEFAULTS: Mapping[str, Period] = {
+DEFAULTS: Mapping[Kept, Period] = {
     "audio": Period(0, 30, "common practice, no source"),
     "words": Period(3, 0, "49 CFR 396.11(a)(4), driver vehicle inspection reports: three months"),
     "log": Period(
@@ -54,30 +55,9 @@ DEFAULTS: Mapping[str, Period] = {
 """By kind: recordings, spoken words, and the log itself (which counts as the longest-kept report)."""
 
 
-def periods(overrides: Mapping[str, object]) -> dict[str, Period]:
-    """Return the periods of a site: the defaults with the site's own put over them.
-
-    ``overrides`` is plain data, kind to {"months": n, "days": n, "source": text}. Raises `InputError`
-    with every fault in it, one a line.
-    """
-    found, faults = dict(DEFAULTS), []
-    for kind, told in overrides.items():
-        if kind not in DEFAULTS:
-            faults.append(f'keeping: "{kind}" is not kept; say one of {", ".join(DEFAULTS)}.')
-            continue
-        if not isinstance(told, Mapping) or set(told) - {"months", "days", "source"}:
-            faults.append(f"keeping.{kind}: give months, days and source, and nothing else.")
-            continue
-        months, days, source = told.get("months", 0), told.get("days", 0), told.get("source", "")
-        if not all(type(number) is int and 0 <= number <= 1200 for number in (months, days)):
-            faults.append(f"keeping.{kind}: months and days are whole numbers from 0 to 1200.")
-        elif not (isinstance(source, str) and source):
-            faults.append(f'keeping.{kind}: say the source, or "common practice, no source".')
-        else:
-            found[kind] = Period(int(months), int(days), source)
-    if faults:
-        raise InputError("\n".join(faults))
-    return found
+def periods(keep: Mapping[Kept, Keep]) -> dict[Kept, Period]:
+    """Return the periods of a site: the defaults with what its file says (``[keep.KIND]``) put over them."""
+    return {**DEFAULTS, **{kind: Period(told.months, told.days, told.source) for kind, told in keep.items()}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +65,16 @@ class Due:
     """Something of a run that need not be kept any more since ``over``."""
 
     folder: Path
-    kind: str
+    kind: Kept
     over: date
     source: str
 
 
-def due(logs: Path, kept: Mapping[str, Period], today: date) -> Iterator[Due]:
-    """Yield what has outlived its time in a folder of runs. Held runs and broken logs are left alone."""
+def due(logs: Path, kept: Mapping[Kept, Period], today: date) -> Iterator[Due]:
+    """Yield what has outlived its time in a folder of runs. Held runs and broken logs are left alone.
+
+    A log takes its run's folder with it, so it is due only when all that lies there is.
+    """
     for path in sorted(logs.glob(f"*/{LOG}")):
         folder = path.parent
         if held(folder):
@@ -100,15 +83,20 @@ def due(logs: Path, kept: Mapping[str, Period], today: date) -> Iterator[Due]:
             since = _last_day(path)
         except LogError:
             continue
-        present = {
-            "audio": any(audio.recordings(folder)),
-            "words": (folder / words.FILE).exists(),
-            "log": True,
-        }
-        for kind, there in present.items():
-            over = kept[kind].over(since)
-            if there and over <= today:
-                yield Due(folder, kind, over, kept[kind].source)
+        over = {kind: kept[kind].over(since) for kind in _present(folder)}
+        over["log"] = max(over.values())
+        for kind, day in over.items():
+            if day <= today:
+                yield Due(folder, kind, day, kept[kind].source)
+
+
+def _present(folder: Path) -> Iterator[Kept]:
+    """Yield what there is of a run, the log last."""
+    if any(audio.recordings(folder)):
+        yield "audio"
+    if (folder / words.FILE).exists():
+        yield "words"
+    yield "log"
 
 
 def _last_day(path: Path) -> date:

@@ -145,11 +145,21 @@ def _named(library: Library, relative: str, what: str, known: Iterable[str]) -> 
     return path
 
 
+def load_site(library: Library, site: str) -> Site:
+    """Read one site file alone; raises InputError when there is none, FileFaults with all its faults."""
+    _usable(site)
+    return read_model(_named(library, f"sites/{site}.toml", f"site {site!r}", library.names("sites")), Site)[0]
+
+
+def _usable(name: str) -> None:
+    if not name or not all(ch.isalnum() or ch in "-_" for ch in name):
+        raise InputError(f"The name {name!r} is not usable; names are letters, digits and hyphens.")
+
+
 def load_files(library: Library, procedure: str, rig: str, site: str, lang: str) -> Files:
     """Read all files of one run; the faults of every faulty file are raised together."""
     for name in (procedure, rig, site, lang):
-        if not name or not all(ch.isalnum() or ch in "-_" for ch in name):
-            raise InputError(f"The name {name!r} is not usable; names are letters, digits and hyphens.")
+        _usable(name)
     wanted: list[tuple[str, type[BaseModel], str, Iterable[str]]] = [
         (f"{procedure}/procedure.toml", Procedure, f"procedure {procedure!r}", library.names("procedures")),
         (f"rigs/{rig}.toml", Rig, f"rig {rig!r}", library.names("rigs")),

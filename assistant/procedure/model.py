@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from decimal import Decimal
 from enum import StrEnum
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 UNKNOWN = "unknown"
 """The value every fact has until somebody has seen it; never safe."""
@@ -221,6 +221,24 @@ class Pace(_Part):
     long_stand_by: Annotated[int, Field(ge=60, le=86_400)] = 600
 
 
+Kept = Literal["audio", "words", "log"]
+"""What of a run is kept for a time: recordings, spoken words, and the log itself."""
+
+
+class Keep(_Part):
+    """How long a kind of thing is kept after a run's last record; 0 months and 0 days: not at all."""
+
+    months: Annotated[int, Field(ge=0, le=1200)] = 0
+    days: Annotated[int, Field(ge=0, le=36_600)] = 0
+    source: Source
+
+    @model_validator(mode="after")
+    def _says_how_long(self) -> Self:
+        if not self.model_fields_set & {"months", "days"}:
+            raise ValueError("give months or days")
+        return self
+
+
 class Site(_Part):
     """A site file: order of blocks per procedure, choices, limits, keeping of records."""
 
@@ -230,5 +248,5 @@ class Site(_Part):
     choices: dict[Id, Value]
     limits: dict[Id, Limit] = {}
     pace: Pace = Pace()
-    keep_days: dict[Id, Annotated[int, Field(ge=1)]] = {}
+    keep: dict[Kept, Keep] = {}
     source: Source

@@ -43,9 +43,15 @@ def fast() -> Iterator[Path]:
 
 
 @pytest.fixture(scope="session")
-def key(tmp_path_factory: pytest.TempPathFactory) -> TabletKey:
+def key_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder of the tablet's key."""
+    return tmp_path_factory.mktemp("keys")
+
+
+@pytest.fixture(scope="session")
+def key(key_folder: Path) -> TabletKey:
     """The tablet's key."""
-    return tablet_key(tmp_path_factory.mktemp("keys"))
+    return tablet_key(key_folder)
 
 
 @pytest.fixture(scope="session")
