@@ -77,7 +77,8 @@ class _Page:
         style: list[tuple[object, ...]] = [
             ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 2),
             ("TOPPADDING", (0, 0), (-1, -1), 1), ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
-            ("TOPPADDING", (0, 0), (-1, 0), 4), ("LINEABOVE", (0, 0), (-1, 0), 0.5, "black", None, (3, 2) if step.aside else None),
+            ("TOPPADDING", (0, 0), (-1, 0), 4),
+            ("LINEABOVE", (0, 0), (-1, 0), 0.5, "black", None, (3, 2) if step.aside else None),
         ]  # fmt: skip
         if step.hazard:
             rows.append(["", Paragraph(f"{self.strong(step.signal)} {escape(step.hazard)}", self.text), ""])

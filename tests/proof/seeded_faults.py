@@ -189,6 +189,7 @@ def noticed(folder: Path, relative: str) -> str:
     except FileFaults as error:
         return f"reading: {str(error).splitlines()[0][-90:]}"
     plans = tuple(ready.plan for ready in runs)
+    published._ENGINES.clear()
     failed = failing(plans) - always_failing(relative)
     if failed:
         return sorted(failed)[0]

@@ -35,9 +35,19 @@ def one_plan_each() -> Iterator[Plan]:
             yield plan
 
 
+_ENGINES: dict[int, tuple[Plan, Engine]] = {}
+
+
+def engine_of(plan: Plan) -> Engine:
+    """Return an engine for a plan, built once."""
+    if id(plan) not in _ENGINES:
+        _ENGINES[id(plan)] = (plan, Engine(plan))  # the plan is kept, so that its id stays its own
+    return _ENGINES[id(plan)][1]
+
+
 def announced(plan: Plan, act: str, facts: dict[str, str]) -> Decision:
     """Return what the engine says to ``act`` where it is asked for, or else at the first step, with these facts."""
     asking = [number for number, step in enumerate(plan.steps) if step.act == act]
     values = tuple((plan.fact_names.index(name), value) for name, value in facts.items())
     state = State(Phase.ASKING, asking[0] if asking else 0, changed(plan.blank, values))
-    return Engine(plan).decide(state, Heard(plan.acts[act].announce), 0)
+    return engine_of(plan).decide(state, Heard(plan.acts[act].announce), 0)

@@ -12,7 +12,6 @@ from decimal import Decimal
 import pytest
 
 from assistant.engine import commands
-from assistant.engine.engine import Engine
 from assistant.engine.events import Begin, Heard, Measured, Resumed
 from assistant.engine.guide import good_run
 from assistant.engine.state import Kind, Line, Phase, State
@@ -20,7 +19,7 @@ from assistant.phrases.live import Role
 from assistant.procedure.model import UNKNOWN
 from assistant.procedure.plan import Plan, PlanStep
 
-from .conftest import announced, one_plan_each, plans, plans_of
+from .conftest import announced, engine_of, one_plan_each, plans, plans_of
 
 SAFE = {
     "tractor-brake": "on", "gear": "neutral", "trailer-brake": "on", "chocks": "placed", "engine": "off",
@@ -67,7 +66,7 @@ def asks(act: str) -> Iterator[tuple[Plan, PlanStep]]:
 def says_before(plan: Plan, step: PlanStep, hazard: str) -> bool:
     """Whether the engine says the hazard first and the step right after it."""
     before = next((n for n, other in enumerate(plan.steps) if other is step))
-    lines = Engine(plan).decide(State(Phase.ASKING, before, plan.blank), Heard(commands.SAY_AGAIN), 0).lines
+    lines = engine_of(plan).decide(State(Phase.ASKING, before, plan.blank), Heard(commands.SAY_AGAIN), 0).lines
     return lines[:2] == (Line("hazard", hazard), Line("step", step.id))
 
 
@@ -96,7 +95,7 @@ def test_n03_leaving_the_cab_needs_brake_and_neutral() -> None:
 
 ROLLING = {"tractor-brake": "off", "gear": "engaged", "engine": "running"}
 BEGUN = {
-    **{act: ROLLING for act in ("line-up", "tug", "ease-back", "reposition")},
+    **dict.fromkeys(("line-up", "tug", "ease-back", "reposition"), ROLLING),
     **{
         act: {**ROLLING, "pin": UNKNOWN} for act in ("back-under", "back-in", "pull-forward", "draw-out", "pull-clear")
     },
@@ -108,7 +107,7 @@ BEGUN = {
     "release-tractor-brake": {"tractor-brake": "off"},
     "ease-legs": {"legs": UNKNOWN},
     "raise-legs": {"legs": UNKNOWN},
-    "pull-release": {"lock": UNKNOWN, "release": UNKNOWN},
+    "pull-release": {"release": UNKNOWN},
     "remove-chocks": {"chocks": UNKNOWN},
     "unlock-slider": {"slider": UNKNOWN},
     "open-pintle": {"pintle": UNKNOWN},
@@ -131,7 +130,7 @@ def test_n03_nobody_gets_out_or_under_while_the_rig_may_be_moving(act: str) -> N
         facts = tuple(SAFE.get(name, UNKNOWN) for name in plan.fact_names)
         state = State(Phase.ASKING, plan.steps.index(step), facts)
         for way_out in ("leave-cab", "go-under"):
-            decision = Engine(plan).decide(state, Heard(plan.acts[way_out].announce), 0)
+            decision = engine_of(plan).decide(state, Heard(plan.acts[way_out].announce), 0)
             assert decision.reason == "never", (plan.procedure, step.id, way_out)
 
 
@@ -182,7 +181,7 @@ def test_n08_a_mate_is_in_sight_before_every_backing() -> None:
         if plan.crew != "mate":
             continue
         in_sight = False
-        for state, reply in good_run(Engine(plan)):
+        for state, reply in good_run(engine_of(plan)):
             step = plan.steps[state.step]
             if state.phase is not Phase.ASKING or not isinstance(reply.event, Heard):
                 continue
@@ -276,7 +275,7 @@ def test_n11_any_failed_sight_fails_the_coupling_whole(phrase: str) -> None:
             if phrase in step.answers:
                 facts = tuple(SAFE.get(name, UNKNOWN) for name in plan.fact_names)
                 state = State(Phase.ASKING, number, facts)
-                decision = Engine(plan).decide(state, Heard(phrase, Role(step.who)), 0)
+                decision = engine_of(plan).decide(state, Heard(phrase, Role(step.who)), 0)
                 assert decision.kind is Kind.FAILED, (plan.site, step.id)
                 assert decision.state.facts == plan.blank
 
@@ -419,7 +418,7 @@ DECAYS = {
 def test_n29_an_interruption_makes_the_place_doubtful() -> None:
     """Transport Canada multi-crew SOP 1.9: if interrupted, verify again; if the place is lost, restart."""
     for plan in plans():
-        engine = Engine(plan)
+        engine = engine_of(plan)
         for state, _ in good_run(engine):
             if state.phase is not Phase.ASKING:
                 continue
@@ -439,7 +438,7 @@ def test_n29_brakes_and_engine_are_made_safe_before_anybody_looks() -> None:
 def test_n30_the_driver_is_told_to_use_it_parked() -> None:
     """NHTSA 78 FR 24817; 49 CFR 392.80 and 392.82: no screen or talk with a device in traffic."""
     for plan in plans():
-        engine = Engine(plan)
+        engine = engine_of(plan)
         assert engine.decide(engine.initial(), Begin(), 0).lines[0] == Line("line", "caution")
     for plan, step in asks("drive-off"):
         assert says_before(plan, step, "screens-moving"), plan.procedure
@@ -449,7 +448,7 @@ def test_n31_a_number_counts_only_with_unit_and_read_back() -> None:
     """FAA AIM 4-2-8; ICAO Annex 10: a bare or unconfirmed number proves nothing."""
     tried = 0
     for plan in plans():
-        engine = Engine(plan)
+        engine = engine_of(plan)
         for number, step in enumerate(plan.steps):
             if step.reading is None:
                 continue

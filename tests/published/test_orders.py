@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.engine.engine import Engine
 from assistant.engine.events import Heard, Measured
 from assistant.engine.guide import good_run
 from assistant.engine.state import Phase
 from assistant.procedure.plan import Plan
 
-from .conftest import plans_of
+from .conftest import engine_of, plans_of
 
 CDL_6_4_1 = [
     ("1 look over the fifth wheel", "mounting-sound"),
@@ -106,7 +105,7 @@ MO_403 = [
 def happens(plan: Plan) -> list[str]:
     """Return what a faultless run comes to: acts as they are asked for, answers as they are given."""
     out: list[str] = []
-    for state, reply in good_run(Engine(plan)):
+    for state, reply in good_run(engine_of(plan)):
         if state.phase is not Phase.ASKING:
             continue
         step = plan.steps[state.step]
