@@ -259,15 +259,16 @@ class Session:
             self._log_said(saying)
 
     def _log_said(self, saying: _Saying) -> None:
-        ended = saying.receipt.spoken
-        complete = saying.receipt.done and all(one.how in {How.SPOKEN, How.SILENT} for one in ended)
-        hows = [one.how.value for one in ended] + ["hangs"] * (len(saying.sentences) - len(ended))
+        # By line, not by order: after a cut the dropped lines end before a hazard that is played out.
+        ended = {id(one.line): one for one in saying.receipt.spoken}
+        hows = [ended[id(line)].how.value if id(line) in ended else "hangs" for line in saying.receipt.lines]
+        complete = set(hows) <= {How.SPOKEN.value, How.SILENT.value}
         lines = tuple(
             {"kind": one.kind, "text": one.text, "how": how} for one, how in zip(saying.sentences, hows, strict=True)
         )
         took = self.writer.now() - saying.began
         entry = self.writer.append(Spoke(lines=lines, complete=complete, took_ms=took))
-        self.said(Said(entry.seq, complete, ended))
+        self.said(Said(entry.seq, complete, tuple(ended.values())))
 
     def _keep(self, hearing: Hearing) -> None:
         if self.keep_sound is None or not hearing.audio_sha256 or not isinstance(self.ears, KeepsSound):

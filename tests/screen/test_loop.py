@@ -20,6 +20,7 @@ def said(phrase: str) -> Hearing:
 def spoken(cab: Cab) -> list[tuple[bool, list[str]]]:
     """What the log says was spoken: whether to the end, and how each line ended."""
     found = [one.data for one in LogReader(cab.writer.folder) if one.kind == "spoke"]
+    found = [one for one in found if "code" not in str(one["lines"])]  # the log's code is no decision's line
     return [(bool(one["complete"]), [line["how"] for line in one["lines"]]) for one in found]  # type: ignore[attr-defined]
 
 
