@@ -71,6 +71,7 @@ class MicrophoneEars:
         self._cutter = Cutter()
         self._resampler: Any = None
         self._lock = Lock()
+        self._live: Live | None = None
         self._muted = 0
         self._deaf_until = 0.0
         self._lost = False
@@ -121,6 +122,9 @@ class MicrophoneEars:
         """Return the next utterance, NOTHING after ``timeout`` seconds, or LOST and BACK once each."""
         self._pair.prepare(live)
         until = None if timeout is None else self._clock() + timeout
+        if live != self._live:
+            self._live = live
+            self._pair.prepare(live)
         while until is None or self._clock() < until:
             self._keep_running()
             heard = self._take(live)
@@ -181,6 +185,12 @@ class MicrophoneEars:
             damaged, self._damaged = self._damaged, False
             self.last_samples = utterance.samples
             return self._pair.hear(utterance, live, damaged=damaged)
+        if (early := self._cutter.early()) is not None:
+            heard = self._pair.hear(early, live, damaged=self._damaged)
+            if is_whole(heard, live):
+                self._cutter.accept()
+                self._damaged = False
+                return heard
         if not self._cutter.speaking:
             self._damaged = False
         return None
@@ -239,6 +249,16 @@ class MicrophoneEars:
         self._queue.close()
         self._queue.cancel_join_thread()
         self._process = None
+
+
+
+def is_whole(heard: Hearing, live: Live) -> bool:
+    """Whether an answer is complete: no live phrase goes on from it, and a number has its unit."""
+    if heard.phrase in live.emergency:
+        return True
+    if heard.phrase is not None:
+        return not any(say.startswith(f"{heard.words} ") for says in live.phrases.values() for say in says)
+    return heard.reading is not None and heard.reading.unit is not None
 
 
 __all__ = ["Message", "MicrophoneEars", "Watch"]

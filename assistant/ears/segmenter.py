@@ -15,15 +15,15 @@ class Timing:
     """Lengths in seconds.
 
     ``pre_roll`` and ``tail`` are kept before and after the speech; ``shortest`` is the least speech
-    that counts; ``pause`` ends an utterance, ``pause_complete`` ends it when what was said so far is
-    already a whole phrase; ``longest`` is where an utterance is cut off as no phrase.
+    that counts; ``pause`` ends an utterance; after ``pause_complete`` one may look whether what was said so
+    far is already a whole phrase; ``longest`` is where an utterance is cut off as no phrase.
     """
 
     pre_roll: float = 0.35
     tail: float = 0.25
     shortest: float = 0.09
     pause: float = 0.65
-    pause_complete: float = 0.4
+    pause_complete: float = 0.3
     longest: float = 9.0
 
 
@@ -67,16 +67,24 @@ class Segmenter:
         """Whether an utterance has begun and not ended."""
         return self._begun is not None
 
-    def feed(self, duration: float, *, speech: bool, complete: bool = False) -> Event | None:
-        """Take in the next ``duration`` seconds; ``complete`` when the words so far are a whole phrase."""
+    @property
+    def pause(self) -> float:
+        """Seconds of silence since the last speech of the utterance under way; 0 when there is none."""
+        return 0.0 if self._begun is None else self._now - self._last_speech
+
+    def bounds(self) -> Event:
+        """Return the utterance under way as if it ended now."""
+        return Event(Edge.END, self._from(), min(self._last_speech + self.timing.tail, self._now))
+
+    def feed(self, duration: float, *, speech: bool) -> Event | None:
+        """Take in the next ``duration`` seconds."""
         started = self._now
         self._now += duration
         if speech:
             return self._on_speech(started, duration)
         if self._begun is None:
             return None
-        pause = self.timing.pause_complete if complete else self.timing.pause
-        if self._now - self._last_speech + 1e-9 < pause:
+        if self.pause + 1e-9 < self.timing.pause:
             return None
         return self._finish()
 

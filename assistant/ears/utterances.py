@@ -35,6 +35,7 @@ class Cutter:
         self._detector = detector if detector is not None else SpeechDetector()
         self._segmenter = Segmenter(timing)
         self._kept: Samples = np.zeros(0, np.int16)
+        self._looked = False  # whether this pause was looked into
         self._kept_from = 0  # index in the stream of the first kept sample
         self._keep = int((timing.longest + timing.pre_roll + timing.pause + 1.0) * SAMPLE_RATE)
 
@@ -65,6 +66,18 @@ class Cutter:
         event = self._segmenter.flush()
         if event is not None and event.edge is Edge.END:
             yield self._cut(event)
+
+    def early(self) -> Utterance | None:
+        """Return the utterance under way once it has paused for ``pause_complete``; once a pause."""
+        paused = self._segmenter.pause + 1e-9 >= self._segmenter.timing.pause_complete
+        look = paused and not self._looked
+        self._looked = paused
+        return self._cut(self._segmenter.bounds()) if look else None
+
+    def accept(self) -> None:
+        """End the utterance under way: what ``early`` returned was all of it."""
+        self._segmenter.flush()
+        self._looked = False
 
     def reset(self) -> None:
         """Drop what is under way."""

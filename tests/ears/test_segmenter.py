@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import itertools
-
-import numpy as np
-from hypothesis import given, settings
-from hypothesis import strategies as st
+import pytest
 
 from assistant.ears.segmenter import Edge, Event, Segmenter, Timing
 
@@ -50,27 +46,13 @@ def test_a_click_is_dropped_and_endless_talk_is_cut_off_once() -> None:
     assert edges == [Edge.START, Edge.TOO_LONG]
 
 
-def test_a_complete_phrase_ends_sooner() -> None:
-    """Quick where nothing more can come."""
+def test_the_pause_of_an_utterance_under_way_is_told() -> None:
+    """Promise: a whole answer may be looked for before the long pause is over; without speech there is no pause."""
     segmenter = Segmenter()
-    for flag in speech(0.6):
-        segmenter.feed(STEP, speech=flag)
-    events = [segmenter.feed(STEP, speech=False, complete=True) for _ in range(14)]
-    assert any(e is not None and e.edge is Edge.END for e in events)
-
-
-@given(st.lists(st.tuples(st.booleans(), st.integers(1, 60)), max_size=40))
-@settings(max_examples=200, deadline=None)
-def test_utterances_lie_in_order_and_hold_their_speech(runs: list[tuple[bool, int]]) -> None:
-    """No speech is lost, none is heard twice, whatever comes."""
-    pattern = [flag for flag, count in runs for _ in range(count)]
-    timing = Timing(longest=1e9)
-    ends = [e for e in run(pattern, timing) if e.edge is Edge.END]
-    for first, second in itertools.pairwise(ends):
-        assert first.end <= second.start + 1e-6
-    covered = np.zeros(len(pattern), bool)
-    for event in ends:
-        assert 0 <= event.start < event.end <= len(pattern) * STEP + 1e-6
-        covered[round(event.start / STEP) : round(event.end / STEP) + 1] = True
-    dropped = sum(1 for index, flag in enumerate(pattern) if flag and not covered[index])
-    assert dropped * STEP <= sum(timing.shortest for e in run(pattern, timing) if e.edge is Edge.DROPPED) + 1e-6
+    assert segmenter.pause == 0.0
+    for _ in range(10):
+        segmenter.feed(STEP, speech=True)
+    for _ in range(3):
+        segmenter.feed(STEP, speech=False)
+    assert segmenter.pause == pytest.approx(3 * STEP)
+    assert segmenter.bounds().end == pytest.approx(segmenter.now)
