@@ -25,5 +25,6 @@ def sentence(ended: Ended) -> str:
     """The error as a person sees it: plain sentences, no traceback."""
     assert "Traceback" not in ended.err, ended.err
     assert ended.err.strip(), "an error must be told"
-    assert all(line.startswith(("hitchcall: ", "  making", "Usage", "Try")) for line in ended.err.splitlines()), ended.err
+    told = ("hitchcall: ", "  making", "Making sure", "PRACTICE", "Usage", "Try")
+    assert all(line.startswith(told) for line in ended.err.splitlines()), ended.err
     return ended.err

@@ -17,13 +17,19 @@ def home(tmp_path: Path) -> Path:
     return tmp_path / "tablet"
 
 
+@pytest.fixture(scope="session")
+def cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Prompts and proofs, made once for all tests of a worker."""
+    return tmp_path_factory.mktemp("cache")
+
+
 @pytest.fixture
-def environment(home: Path) -> dict[str, str]:
+def environment(home: Path, cache: Path) -> dict[str, str]:
     """The environment of that tablet."""
     return {
         **os.environ,
         "XDG_STATE_HOME": str(home / "state"),
-        "XDG_CACHE_HOME": str(home / "cache"),
+        "XDG_CACHE_HOME": str(cache),
         "PYTHONPATH": str(ROOT),
     }
 

@@ -37,7 +37,7 @@ def english_dictionary(book: PhraseBook) -> Dictionary:
 
 def faults_of(where: Library, folder: Path, names: list[str], lang: str) -> Iterator[Fault]:
     """Yield every fault of the named procedures under every rig, site and crew, and of their grammar."""
-    live: dict[frozenset[str], tuple[str, Live]] = {}
+    live: dict[tuple[object, ...], tuple[str, Live]] = {}
     for name in names:
         fits = 0
         for rig, site, crew in every_setting(where):
@@ -51,7 +51,8 @@ def faults_of(where: Library, folder: Path, names: list[str], lang: str) -> Iter
             fits += 1
             for step, state in ready.step_states():
                 now = ready.live(state)
-                live.setdefault(frozenset(now.phrases), (f"{name}: {step}", now))
+                same = (frozenset(now.phrases), now.critical, now.reading, now.mate)
+                live.setdefault(same, (f"{name}: {step}", now))
         if not fits:
             yield Fault(name, "cannot be run on any rig and site")
     book = load_book(folder, lang)

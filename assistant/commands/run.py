@@ -6,7 +6,6 @@ import json
 import secrets
 import signal
 import time
-from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -31,6 +30,7 @@ from assistant.journal.verify import verify
 from assistant.journal.writer import Writer
 from assistant.places import cache_folder, keys_folder, logs_folder
 from assistant.prepare import Prepared
+from assistant.proof.library import proven
 from assistant.recorded_driver import RecordedDriver
 from assistant.resume import changed_files, fold
 from assistant.screen.attach import attach, has_display, open_page
@@ -78,6 +78,7 @@ class Wishes:
     as_json: bool
     headset: bool = False
     page: PageWish | None = None
+    practice: bool = False
 
 
 @click.command()
@@ -108,6 +109,7 @@ class Wishes:
     "--tablet-dpi", type=click.FloatRange(60, 800), envvar="HITCHCALL_TABLET_DPI",
     help="Pixels an inch of the tablet's screen, so that pads have their size in millimetres.",
 )  # fmt: skip
+@click.option("--practice", is_flag=True, help="A trainer's practice run; the log says so.")
 @click.option("--keep-sound", is_flag=True, help="Everyone agreed that their voices are kept with the log.")
 @click.option("--forget-words", is_flag=True, help="Keep no words beside the log, only what they came to.")
 @json_option
@@ -115,7 +117,7 @@ def run(
     procedure: str, rig: str, site: str, crew: str, lang: str, own: Path | None, ears: str, voice: str,
     logs: Path | None, resume: Path | None, vosk_model: Path | None, microphone: str, speaker: str,
     keep_sound: bool, forget_words: bool, as_json: bool, headset: bool, screen: bool, open_browser: bool,
-    port: int, tablet_dpi: float | None,
+    port: int, tablet_dpi: float | None, practice: bool,
 ) -> None:  # fmt: skip
     """Guide a driver through PROCEDURE by voice, and keep the log.
 
@@ -127,21 +129,38 @@ def run(
     page = PageWish(port, tablet_dpi, open_browser) if screen or open_browser or ears == "pads" else None
     wishes = Wishes(
         ears, voice, logs or logs_folder(), vosk_model, microphone, speaker, keep_sound, not forget_words, as_json,
-        headset, page,
+        headset, page, practice,
     )  # fmt: skip
     key = tablet_key(keys_folder())
     if resume is not None:
         go_on(resume, wishes, key, own)
         return
     ready = prepared(procedure, rig, site, crew, lang, own)
-    begin(ready, wishes, key)
+    notes = require_proof(ready, practice=practice)
+    begin(ready, wishes, key, notes)
 
 
-Tell = Callable[[str], None]
+def require_proof(ready: Prepared, *, practice: bool) -> tuple[str, ...]:
+    """Refuse a procedure that does not prove, unless for practice; return what the log must say of it.
+
+    The proof is kept by the hashes of files and program, so it takes its seconds only once.
+    """
+    click.echo("Making sure that no order of words is unsafe (takes some seconds the first time) ...", err=True)
+    faults = proven(ready.files, ready.plan, cache_folder() / "proofs")
+    if not faults:
+        return ("practice",) if practice else ()
+    told = "\n".join(map(str, faults))
+    if not practice:
+        raise InputError(
+            f"{ready.plan.procedure} does not prove for this rig and site, so it is not run; `hitchcall prove "
+            f"{ready.plan.procedure}` shows how it goes wrong, and --practice runs it for training only.\n{told}"
+        )
+    click.echo(f"PRACTICE ONLY: this procedure does not prove.\n{told}", err=True)
+    return ("practice", f"not proven: {len(faults)} faults")
 
 
-def begin(ready: Prepared, wishes: Wishes, key: TabletKey) -> None:
-    """Begin a run."""
+def begin(ready: Prepared, wishes: Wishes, key: TabletKey, notes: tuple[str, ...] = ()) -> None:
+    """Begin a run; ``notes`` is what a reader of the log must know first."""
     with ExitStack() as stack:
         work = Work(ready, wishes, stack)
         name = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ-") + secrets.token_hex(3)
@@ -158,7 +177,7 @@ def begin(ready: Prepared, wishes: Wishes, key: TabletKey) -> None:
             consent_audio=wishes.keep_sound,
             consent_words=wishes.keep_words,
             key=key.public,
-            notes=(f"crew: {ready.plan.crew}",),
+            notes=(f"crew: {ready.plan.crew}", *notes),
         )
         writer = Writer.begin(wishes.logs, opened, key)
         work.go(writer, None)
@@ -182,6 +201,8 @@ def go_on(folder: Path, wishes: Wishes, key: TabletKey, own: Path | None) -> Non
         changed = changed_files(ready, resumer.found.files)
         folded = fold(ready, folder) if not changed else None
         restarted = folded is None or not folded.same
+        if restarted:
+            require_proof(ready, practice=wishes.practice or "practice" in was.notes)
         state = ready.engine.initial() if folded is None or restarted else folded.state
         preview = ready.engine.decide(state, Resumed(restarted), 0).state
         work = Work(ready, wishes, stack)

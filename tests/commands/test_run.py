@@ -178,3 +178,20 @@ def test_a_procedure_that_is_no_toml_is_told(hitchcall: Hitchcall, tmp_path: Pat
     ended = hitchcall("run", "couple", "--procedures", str(own), "--ears", "typed", "--voice", "none")
     assert ended.status == 2
     assert "couple/procedure.toml" in sentence(ended)
+
+
+def test_what_does_not_prove_is_not_run_in_the_cab(hitchcall: Hitchcall, home: Path, tmp_path: Path) -> None:
+    """A rule taken out of the yard's own copy: no run, but for practice, and then the log says so."""
+    own = tmp_path / "own"
+    shutil.copytree(ROOT / "procedures", own)
+    text = (own / "couple/procedure.toml").read_text()
+    broken = text.replace('id = "lines-hang"\n', 'id = "lines-hang"\nneeds = { jaw = ["open"] }\n')
+    assert broken != text
+    (own / "couple/procedure.toml").write_text(broken)
+    ended = hitchcall("run", "couple", "--procedures", str(own), "--ears", "typed", "--voice", "none")
+    assert ended.status == 2
+    assert "does not prove" in sentence(ended)
+    assert not (home / "state/hitchcall/logs").exists()
+    ended = hitchcall("run", "couple", "--procedures", str(own), "--ears", "typed", "--voice", "none", "--practice")
+    assert ended.status == 6
+    assert "practice" in hitchcall("log", "show", str(_run_folder(home)), "--type", "opened").out
