@@ -56,3 +56,20 @@ def test_the_pause_of_an_utterance_under_way_is_told() -> None:
         segmenter.feed(STEP, speech=False)
     assert segmenter.pause == pytest.approx(3 * STEP)
     assert segmenter.bounds().end == pytest.approx(segmenter.now)
+
+
+@given(st.lists(st.tuples(st.booleans(), st.integers(1, 60)), max_size=40))
+@settings(max_examples=200, deadline=None)
+def test_utterances_lie_in_order_and_hold_their_speech(runs: list[tuple[bool, int]]) -> None:
+    """No speech is lost, none is heard twice, whatever comes."""
+    pattern = [flag for flag, count in runs for _ in range(count)]
+    timing = Timing(longest=1e9)
+    ends = [e for e in run(pattern, timing) if e.edge is Edge.END]
+    for first, second in itertools.pairwise(ends):
+        assert first.end <= second.start + 1e-6
+    covered = np.zeros(len(pattern), bool)
+    for event in ends:
+        assert 0 <= event.start < event.end <= len(pattern) * STEP + 1e-6
+        covered[round(event.start / STEP) : round(event.end / STEP) + 1] = True
+    dropped = sum(1 for index, flag in enumerate(pattern) if flag and not covered[index])
+    assert dropped * STEP <= sum(timing.shortest for e in run(pattern, timing) if e.edge is Edge.DROPPED) + 1e-6
