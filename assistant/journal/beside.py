@@ -7,6 +7,7 @@ from pathlib import Path
 
 from assistant.errors import LogError
 from assistant.journal.audio import FOLDER, audio_hash, read_audio
+from assistant.journal.chain import MAX_LINE
 from assistant.journal.diagnosis import Finding, Wrong
 from assistant.journal.reader import Entry
 from assistant.journal.records import Forgotten, Opened, Resumed
@@ -96,7 +97,9 @@ class Beside:
         """Tell of a line that no record asks for: the power failed between the two, or it was put there."""
         number, raw = self._next or (0, b"")
         said = parse_words(raw)
-        if said is None:
+        if not raw.endswith(b"\n") and len(raw) < MAX_LINE:
+            self.notes.append(f"{FILE}, line {number}, the last one, breaks off: no record vouches for it.")
+        elif said is None:
             self.found.append(Finding(Wrong.WORDS, 0, f"{FILE}, line {number}: no words that belong to a log."))
         else:
             self.notes.append(f"{FILE} holds words for record {said.seq} that no record vouches for.")

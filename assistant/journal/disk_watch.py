@@ -17,15 +17,14 @@ _LOOK_S = 0.25  # how often it is looked at
 
 
 class DiskWatch:
-    """Calls ``tell`` once for each write that is under way for longer than ``slow_s`` seconds.
+    """Calls ``tell`` once for each write that is under way for longer than `SLOW_S` seconds.
 
     A context manager. ``tell`` is called on the watch's thread while the session's waits.
     """
 
-    def __init__(self, writer: Writer, tell: Callable[[], None], slow_s: float = SLOW_S) -> None:
+    def __init__(self, writer: Writer, tell: Callable[[], None]) -> None:
         self._writer = writer
         self._tell = tell
-        self._slow_s = slow_s
         self._end = threading.Event()
         self._thread = threading.Thread(target=self._watch, name="disk-watch", daemon=True)
 
@@ -41,8 +40,8 @@ class DiskWatch:
 
     def _watch(self) -> None:
         told = None
-        while not self._end.wait(min(_LOOK_S, self._slow_s)):
+        while not self._end.wait(min(_LOOK_S, SLOW_S)):
             since = self._writer.writing_since
-            if since is not None and since != told and time.monotonic() - since > self._slow_s:
+            if since is not None and since != told and time.monotonic() - since > SLOW_S:
                 told = since
                 self._tell()

@@ -200,6 +200,11 @@ def _first_unsigned(path: Path, signer: str) -> int:
 
 def _check_end(case: _Case) -> None:
     seen = case.seen
+    if seen.torn:
+        case.notes.append(
+            f"Line {seen.torn}, the last one, breaks off: it was cut, or the power failed while it was written. "
+            "It counts for nothing; a resume sets it aside and reports it."
+        )
     if not seen.sealed:
         case.notes.append(
             "The run has no sealed end: it goes on, or was interrupted, or its end was cut off. A code from "
@@ -236,7 +241,7 @@ def _check_code(case: _Case, wanted: str) -> None:
 def _verdict(case: _Case) -> Verdict:
     opened, seen = case.seen.opened, case.seen
     found = case.found + case.beside.found
-    state = State.WHOLE if seen.sealed else State.UNFINISHED
+    state = State.WHOLE if seen.sealed and not seen.torn else State.UNFINISHED
     return Verdict(
         log=str(case.path),
         state=State.BROKEN if found else state,

@@ -33,7 +33,8 @@ class Walk:
 
     ``heads`` are the points a code was given out for, as (record, hash); ``last_signed`` is (record,
     hash the signature is over, signature); ``ended`` is set after "closed", ``sealed`` when its seal
-    follows.
+    follows. ``torn`` is the number of a last line that breaks off, 0 when none does: that is what a power
+    cut leaves, and everything before it stands.
     """
 
     fault: tuple[int, str] | None = None
@@ -44,6 +45,7 @@ class Walk:
     ended: int = -1
     sealed: bool = False
     clock_moves: int = 0
+    torn: int = 0
 
 
 class _BrokenError(Exception):
@@ -66,6 +68,9 @@ def walk(path: Path, seen: Beholder) -> Walk:
     step = _Step(result, seen)
     try:
         for block in blocks(path):
+            if not block.whole and step.number:
+                result.torn = step.number + 1
+                break
             if step.number == 0:
                 step.first(parse(RawLine(1, 0, block.lines[0])))
             for line in block.lines:

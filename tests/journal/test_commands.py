@@ -63,7 +63,9 @@ def test_verify_on_another_machine(own: Path, tmp_path: Path) -> None:
     assert "This check cannot show:" in done.output
     log = own / "log.jsonl"
     log.write_bytes(log.read_bytes()[:-1])
-    done = give("verify", own, "--key", public)
+    torn = give("verify", own, "--key", public)  # as a power cut leaves it
+    assert isinstance(torn.exception, commands.UnfinishedError)
+    done = give("verify", own, "--key", public, "--code", code)
     assert isinstance(done.exception, LogError)
     assert "DOES NOT VERIFY" in done.output
     log.write_bytes(b"".join(log.read_bytes().splitlines(keepends=True)[:-1]))

@@ -247,3 +247,17 @@ def test_words_beside_the_log(run: Path, key: TabletKey) -> None:
     assert "1 records are gone (record 2)" in finding.what
     words.unlink()
     assert "3 records are gone" in verify(run, public=key.public).findings[0].what
+
+
+def test_a_torn_end_is_told_and_spoils_nothing(run: Path, key: TabletKey) -> None:
+    """A power cut amid a record, or amid its words, is no tampering: what stands before it is sound."""
+    log, words = run / "log.jsonl", run / "words.jsonl"
+    whole = log.read_bytes()
+    log.write_bytes(whole[:-40])
+    words.write_bytes(words.read_bytes() + b'{"ears":{},"rea')
+    verdict = verify(run, public=key.public)
+    assert verdict.state is State.UNFINISHED, verdict.text()
+    assert any("breaks off: it was cut, or the power failed" in note for note in verdict.notes)
+    assert any("words.jsonl" in note and "no record vouches for it" in note for note in verdict.notes)
+    log.write_bytes(whole + b'{"data":{')
+    assert verify(run, public=key.public).state is State.UNFINISHED, "more stands there than the sealed end"
