@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from assistant.errors import LogError
@@ -41,7 +41,19 @@ def cues(path: Path) -> list[Cue]:
         elif isinstance(record, Heard):
             text = said.words if said and said.words else f"[{plain(record, None).partition(': ')[2]}]"
             found.append(_cue(entry.mono, record.end_ms - record.start_ms, record.who, text, record.audio))
-    return sorted(found, key=lambda cue: cue.start)
+    return list(_one_after_another(sorted(found, key=lambda cue: cue.start)))
+
+
+def _one_after_another(found: list[Cue]) -> Iterator[Cue]:
+    """Put off recordings that would overlap: a folder of them is heard faster than it was spoken."""
+    at = 0
+    for cue in found:
+        if not cue.audio:
+            yield cue
+            continue
+        late = max(0, at - cue.start)
+        at = cue.end + late
+        yield replace(cue, start=cue.start + late, end=at)
 
 
 def _cue(mono: int, length: int, voice: str, text: str, audio: str = "") -> Cue:

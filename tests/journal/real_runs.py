@@ -134,7 +134,7 @@ def see_through(child: int, kill_at: float) -> float:
             with suppress(OSError):
                 if time.clock_gettime(clock) >= kill_at or time.monotonic() > hangs:
                     os.kill(child, signal.SIGKILL)
-            time.sleep(0.0003)
+            time.sleep(0.0007)
     return 0.0
 
 
