@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
+
+import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from assistant.ears.segmenter import Edge, Event, Segmenter, Timing
 
