@@ -71,7 +71,8 @@ def prove(
     _print(results, crossed, findings, _book(own, lang), as_json=as_json)
     differ = [run for run, (_, same) in crossed.items() if not same]
     if findings or differ:
-        parts = [f"{len(_once(findings))} faults"] if findings else []
+        count = len(_once(findings))
+        parts = [f"{count} fault{'s' if count > 1 else ''}"] if findings else []
         parts += [f"the engine and spin differ on {', '.join(map(str, differ))}"] if differ else []
         raise ProofError(f"Not proven: {'; '.join(parts)}.")
 

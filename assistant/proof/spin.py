@@ -46,7 +46,7 @@ def run_spin(plan: Plan, seconds: int = SECONDS) -> SpinResult:
         (place / "pairs.h").write_text(pairs_h(plan), encoding="utf-8")
         _call(["spin", "-a", "model.pml"], place, seconds)
         _call(
-            ["cc", "-O2", "-w", "-DSAFETY", "-DNOREDUCE", f"-DMEMLIM={MEMORY_MB}", "-o", "pan", "pan.c"],
+            ["cc", "-O1", "-w", "-DSAFETY", "-DNOREDUCE", f"-DMEMLIM={MEMORY_MB}", "-o", "pan", "pan.c"],
             place,
             seconds,
         )

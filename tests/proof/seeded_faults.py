@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import copy
 import json
+import multiprocessing
 import os
 import shutil
 import sys
@@ -38,7 +39,9 @@ from assistant.procedure.plan import Plan  # noqa: E402
 from assistant.proof.checks import check  # noqa: E402
 from assistant.proof.library import likeness  # noqa: E402
 
-SHIPPED = ROOT / "procedures"
+SHIPPED = Path(tempfile.mkdtemp(prefix="hitchcall-seeds-")) / "procedures"
+"""The library as it stood when the script began: nobody's edits come in between."""
+
 Table = dict[str, Any]
 
 
@@ -235,13 +238,15 @@ def main() -> None:
     parser.add_argument("--limit", type=int, default=0, help="try only every N-th mark (0: all)")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
+    shutil.copytree(ROOT / "procedures", SHIPPED)
     todo = [(relative, what, table) for relative, whole in files() for what, table in seeds(whole)]
     todo = todo[:: given.limit or 1]
     survivors = []
-    with ProcessPoolExecutor(max_workers=given.jobs) as pool:
+    with ProcessPoolExecutor(given.jobs, multiprocessing.get_context("fork")) as pool:
         for relative, what, by in pool.map(try_one, *zip(*todo, strict=True)):
             print(f"{relative}: {what}: {by or 'SURVIVES'}", flush=True)
             survivors += [] if by else [f"{relative}: {what}"]
+    shutil.rmtree(SHIPPED.parent)
     print(f"{len(todo)} marks taken out, {len(survivors)} survivors")
     for one in survivors:
         print(f"  {one}")

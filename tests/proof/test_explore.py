@@ -75,8 +75,9 @@ def test_silence_is_the_only_thing_that_reads_how_often_nobody_answered(build: B
     """``silent`` is kept as 0; all its values are tried at a tick, and nothing else may read it."""
     _, plan = build()
     explorer, engine = Explorer(plan, Nobody(), Space(plan)), Engine(plan)
+    whole = Whole(plan, Nobody(), Space(plan))
     for node in explorer.run().nodes:
-        for move in Whole(plan, Nobody(), Space(plan)).moves_at(node):
+        for move in whole.moves_at(node):
             if isinstance(move.event, Tick):
                 continue
             ends = {
@@ -118,8 +119,9 @@ def test_the_exploration_is_closed(build: Build) -> None:
     space = explorer.run()
     reached = {node.state for node in space.nodes}
     engine = Engine(plan)
+    whole = Whole(plan, Nobody(), Space(plan))
     for node in space.nodes:
-        for move in Whole(plan, Nobody(), Space(plan)).moves_at(node):
+        for move in whole.moves_at(node):
             after = engine.decide(node.state._replace(silent=move.silent), move.event, move.after).state
             assert explorer.kept(after) in reached
 
