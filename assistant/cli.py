@@ -17,6 +17,7 @@ COMMANDS = {
     "lint": ("assistant.commands.lint", "lint"),
     "prove": ("assistant.proof.commands", "prove"),
     "phrases": ("assistant.commands.phrases", "phrases"),
+    "sheet": ("assistant.commands.sheet", "sheet"),
     "log": ("assistant.commands.log", "log"),
 }
 
