@@ -18,13 +18,15 @@ from assistant.journal.reader import Entry, RawLine, blocks, parse
 from assistant.journal.records import TYPES, Opened
 
 _TAIL = re.compile(
-    rb'\},"hash":"([^"]{64})","mono":(\d{1,16}),"prev":"([^"]{64})","seq":(\d{1,16})'
-    rb'(?:,"sig":"([0-9a-f]{128})")?,"type":"([a-z]+)","v":%d,"wall":"[^"]{24}"\}' % VERSION
+    rb'\},"hash":".{64}","mono":(\d{1,16}),"prev":"(.{64})","seq":(\d{1,16})'
+    rb'(?:,"sig":"([0-9a-f]{128})")?,"type":"([a-z]+)","v":%d,"wall":"[^"]{24}"\}' % VERSION,
+    re.DOTALL,  # the two hashes are held against others whole, and "anything" is stepped over at once
 ).fullmatch
 _KINDS = {name.encode() for name in TYPES}
 TELLS_OF_FILES = {"opened", "heard", "resumed", "forgotten"}
 _PLAIN = {b"decided", b"spoke", b"device", b"note"}  # nothing but their place in the chain matters here
-_TELLING = {name.encode() for name in TELLS_OF_FILES}
+_TELLING = {b"opened", b"resumed", b"forgotten"}
+_AFTER_END = {b"closed", b"sealed", b"forgotten"}
 
 
 @dataclass(slots=True)
@@ -73,8 +75,7 @@ def walk(path: Path, seen: Beholder) -> Walk:
                 break
             if step.number == 0:
                 step.first(parse(RawLine(1, 0, block.lines[0])))
-            for line in block.lines:
-                step.follow(line)
+            step.follow(block.lines)
             if not block.whole:
                 raise _BrokenError("the line breaks off")
     except (_BrokenError, RecordError, ValueError) as error:
@@ -104,56 +105,57 @@ class _Step:
         self.result.opened = record
         self.prev = genesis(record.run).encode()
 
-    def follow(self, line: bytes) -> None:
-        """Check one line against the one before and tell what it says of other files."""
-        cut = line.rfind(b',"hash":"')
-        tail = _TAIL(line, cut - 1) if cut > 0 else None
-        if tail is None or line[:9] != b'{"data":{' or len(line) > MAX_LINE:
-            raise _BrokenError("the record has not the form of one")
-        told, mono, prev, seq, signature, kind = tail.groups()
-        digest = sha256(line[:cut] + line[cut + 74 :]).hexdigest().encode()
-        if digest != told:
-            raise _BrokenError("the record does not match its own hash")
-        number, now = self.number, int(mono)
-        if prev != self.prev or int(seq) != number or now < self.mono:
-            raise _BrokenError("the record does not follow the one before it")
-        if kind not in _PLAIN:
-            self._note(kind, number)
-            if kind in _TELLING:
-                self._tell(kind, line, number)
-        elif self.ended:
-            raise _BrokenError("a record stands after the end of the run")
-        if signature is not None:
-            self.signed = (number, line, tail)
-        self.prev = digest
-        self.mono = now
-        self.number = number + 1
+    def follow(self, lines: list[bytes]) -> None:
+        """Check each line against the one before and tell what it says of other files."""
+        # Plain names instead of the object's own: this loop is what a check of a long log costs.
+        prev, number, before, ended = self.prev, self.number, self.mono, self.ended
+        try:
+            for line in lines:
+                cut = line.rfind(b',"hash":"')
+                tail = _TAIL(line, cut - 1) if cut > 0 else None
+                if tail is None or not line.startswith(b'{"data":{') or len(line) > MAX_LINE:
+                    raise _BrokenError("the record has not the form of one")
+                mono, told, seq, signature, kind = tail.groups()
+                digest = sha256(line[:cut] + line[cut + 74 :]).hexdigest().encode()
+                if not line.startswith(digest, cut + 9):
+                    raise _BrokenError("the record does not match its own hash")
+                now = int(mono)
+                if told != prev or int(seq) != number or now < before:
+                    raise _BrokenError("the record does not follow the one before it")
+                if kind == b"heard":
+                    said, audio = _commitments(line)
+                    if said or audio:
+                        self.seen.hear(number, number + 1, said, audio)
+                elif kind not in _PLAIN:
+                    ended = self._note(kind, line, number, prev)
+                if ended and kind not in _AFTER_END:
+                    raise _BrokenError("a record stands after the end of the run")
+                if signature is not None:
+                    self.signed = (number, line, tail)
+                prev, before = digest, now
+                number += 1
+        finally:
+            self.prev, self.number, self.mono, self.ended = prev, number, before, ended
 
-    def _tell(self, kind: bytes, line: bytes, seq: int) -> None:
-        if kind == b"heard":
-            said, audio = _commitments(line)
-            if said or audio:
-                self.seen.hear(seq, seq + 1, said, audio)
-        else:
-            self.seen.see(parse(RawLine(seq + 1, 0, line)))
-
-    def _note(self, kind: bytes, seq: int) -> None:
-        """Keep account of how the run stands."""
+    def _note(self, kind: bytes, line: bytes, seq: int, prev: bytes) -> bool:
+        """Keep account of how the run stands; return whether it has ended."""
         result = self.result
         if kind not in _KINDS:
             raise _BrokenError("the record is of no known type")
         if kind == b"sealed":
-            result.heads.append((seq - 1, self.prev.decode()))
+            result.heads.append((seq - 1, prev.decode()))
             result.sealed = result.ended >= 0
-        elif result.ended >= 0 and kind != b"forgotten":
-            raise _BrokenError("a record stands after the end of the run")
         elif kind == b"closed":
+            if result.ended >= 0:
+                raise _BrokenError("the run ends twice")
             result.ended = seq
-            self.ended = True
         elif kind == b"clock":
             result.clock_moves += 1
         elif kind == b"opened" and seq:
             raise _BrokenError("a second run begins inside this one")
+        if kind in _TELLING:
+            self.seen.see(parse(RawLine(seq + 1, 0, line)))
+        return result.ended >= 0
 
     def last_signature(self) -> tuple[int, str, str] | None:
         """Return the last signed record, the hash its signature is over, and the signature."""
@@ -161,7 +163,7 @@ class _Step:
             return None
         seq, line, tail = self.signed
         unsigned = without_signature(without_hash(line))
-        return seq, sha256(unsigned).hexdigest(), tail[5].decode()
+        return seq, sha256(unsigned).hexdigest(), tail[4].decode()
 
 
 def _commitments(line: bytes) -> tuple[str, str]:
