@@ -11,6 +11,7 @@ from pathlib import Path
 
 from assistant.ears.base import Ears
 from assistant.ears.microphone import MicrophoneEars
+from assistant.ears.typed import TypedEars
 from assistant.screen.board import Board
 from assistant.screen.pads import EarsAndPads, Pads, PadsOnly
 from assistant.screen.server import Screen
@@ -38,10 +39,8 @@ class State:
             return "mic-lost"
         if self._voice.speaking:
             return "speaking-headset" if self._headset or not self._by_sound else "speaking"
-        if isinstance(self._ears, PadsOnly):
-            return "pads"
         if not self._by_sound:
-            return "typed"
+            return {PadsOnly: "pads", TypedEars: "typed"}.get(type(self._ears), "recordings")
         return "hears" if getattr(self._ears, "speaking", False) else "listening"
 
     @property

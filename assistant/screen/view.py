@@ -120,7 +120,8 @@ def _heard(shown: Shown) -> dict[str, str] | None:
     hearing, event, wording = shown.hearing, shown.event, shown.prepared.wording
     if hearing is None:
         return None
-    how = {Kind.REFUSED: "refused", Kind.ASKED_AGAIN: "again"}.get(shown.decision.kind, "counts")
+    kinds = {Kind.REFUSED: "refused", Kind.ASKED_AGAIN: "again", Kind.READ_BACK: "read-back"}
+    how = kinds.get(shown.decision.kind, "counts")
     text = hearing.words
     if isinstance(event, Heard):
         text = _written(wording.says(event.phrase))

@@ -221,6 +221,7 @@ def test_a_critical_answer_needs_a_second_touch_elsewhere(cab: MakeCab, show: Op
     page.mouse.click(*middle)
     wait_for(lambda: run.session.state.phase is Phase.CONFIRMING)
     settled(page, run)
+    assert page.locator("#heard").inner_text().endswith("not counted yet")
     confirm = next(one for one in page.evaluate(PADS) if one["phrase"] == "read-back-right")
     for one in answers:
         if one["phrase"] in run.prepared.plan.steps[run.session.state.step].answers:

@@ -253,7 +253,7 @@ function drawText(now) {
   put($("heard"), heard ? [
     document.createTextNode(`${say(heard.by === "pad" ? "pressed" : "heard")}: `),
     element("b", heard.text ? `“${heard.text}”` : "—"),
-    document.createTextNode(` ${{ counts: "✓", refused: "✕" }[heard.how] ?? "?"} ${say(heard.how)}`),
+    document.createTextNode(` ${{ counts: "✓", refused: "✕", "read-back": "…" }[heard.how] ?? "?"} ${say(heard.how)}`),
   ] : []);
   $("trouble").textContent = trouble;
   document.title = `${view?.number ? `${say("step", view)} – ` : ""}Hitchcall`;
