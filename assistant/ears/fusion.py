@@ -8,6 +8,7 @@ with a reason; nothing is guessed.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 from assistant.ears.audio import Levels, digest, measure
@@ -42,6 +43,7 @@ class Pair:
     def __init__(self, first: Recogniser, second: Recogniser | None = None, limits: Limits = LIMITS) -> None:
         self._first = first
         self._second = second
+        self._beside = ThreadPoolExecutor(1, "second-ear")  # the one thread that owns the second ear
         self._limits = limits
         self.name = first.name if second is None else f"{first.name}+{second.name}"
 
@@ -60,8 +62,10 @@ class Pair:
         )
         if utterance.too_long:
             return replace(base, unheard=Unheard.TOO_LONG)
+        # Side by side: both are slow, and neither waits for what the other found.
+        other = None if self._second is None else self._beside.submit(self._second.recognise, utterance.samples, live)
         first = self._first.recognise(utterance.samples, live)
-        second = None if self._second is None else self._second.recognise(utterance.samples, live)
+        second = None if other is None else other.result()
         outcome = decide(first, second, live, self._limits, levels, damaged=damaged)
         return replace(
             base,
@@ -81,6 +85,7 @@ class Pair:
 
     def close(self) -> None:
         """Free both models."""
+        self._beside.shutdown()
         self._first.close()
         if self._second is not None:
             self._second.close()
