@@ -101,6 +101,8 @@ class Work:
         self.stack.callback(voice.close)
         ears, notices = self.open_ears(voice if isinstance(voice, FileVoice) else None, writer.folder)
         self.stack.callback(ears.close)
+        # A script or a recorded driver with a page open is still one.
+        patient = bool(getattr(ears, "patient", self.wishes.ears in {"mic", "auto"}))
         ears = self.with_page(ears, voice)
         for notice in (*voice_opened.notices, *notices):
             self.tell(notice)
@@ -113,7 +115,7 @@ class Work:
             self.tell(f"Cannot be spoken, only shown: {text} ({why})")
         session = Session(
             self.ready, writer, ears, voice, self.show,
-            patient=getattr(ears, "patient", self.wishes.ears in {"mic", "auto"}),
+            patient=patient,
             keep_sound=writer.folder if writer.opened.consent_audio else None,
             headset=self.wishes.headset,
             notice=self.trouble,

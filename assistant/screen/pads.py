@@ -193,11 +193,6 @@ class EarsAndPads:
         self._clock = clock
 
     @property
-    def patient(self) -> bool:
-        """As the other ears: a script with a page open is still a script."""
-        return bool(getattr(self.ears, "patient", True))
-
-    @property
     def urgent(self) -> bool:
         """Whether an emergency stop was pressed and not taken yet."""
         return self._pads.urgent
