@@ -203,6 +203,8 @@ def listen_here(folder: Path, seconds: float) -> None:
     ready = prepare(library(), grammars(), "couple")
     loop = Loop(folder, ready, Pair(SphinxEar(ready.book.decoys, ready.book.pronounce)))
     loop.start()
+    while loop.ears._process is None:
+        time.sleep(0.1)
     pids = [os.getpid(), loop.ears._process.pid]
     used = [_cpu(pid) for pid in pids]
     time.sleep(seconds)
@@ -254,7 +256,9 @@ def main() -> None:
     for part in parts.values():
         part.mkdir()
     mine, texts = ours(parts["ours"], ready, answers)
+    print(json.dumps(mine), file=sys.stderr, flush=True)
     plain = baseline(parts["baseline"], ready, texts)
+    print(json.dumps(plain), file=sys.stderr, flush=True)
     pages = decision_to_page(parts["page"], ready)
     result = {
         "made": datetime.now(UTC).isoformat(timespec="seconds"),
