@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Verdict
 from assistant.ears.limits import LIMITS, Limits
-from assistant.ears.live_words import NUMBER
+from assistant.ears.live_words import NUMBER, number_spelling
 from assistant.ears.scorer import BEST, Refusal
 from assistant.ears.sphinx import NEAREST
 from assistant.ears.utterances import Utterance
@@ -194,14 +194,19 @@ UNIT_TAILS = frozenset({"p", "s", "i", "psi", "k", "a"})
 
 
 def _reading(first: Verdict, second: Verdict | None, live: Live) -> Outcome:
-    """Take a number that every ear heard alike; a unit that only one of them caught is enough."""
-    heard = [_number(verdict, live) for verdict in (first, second) if verdict is not None]
-    readings = [reading for reading in heard if reading is not None]
+    """Take a number that one ear heard whole and the other does not contradict.
+
+    One ear is enough here, because a reading never counts as it was heard: it is read back digit by
+    digit, and the driver's confirmation of that needs both ears.
+    """
+    verdicts = [verdict for verdict in (first, second) if verdict is not None]
+    readings = [reading for verdict in verdicts if (reading := _number(verdict, live)) is not None]
     words = first.words if first.phrase == NUMBER or second is None else second.words
-    if not readings or len(readings) < len(heard):
+    if not readings:
         return Outcome(words, unheard=Unheard.BAD_NUMBER)
     units = {reading.unit for reading in readings if reading.unit is not None}
-    if len({reading.value for reading in readings}) > 1 or len(units) > 1:
+    other = {verdict.phrase for verdict in verdicts} - {NUMBER, ""}
+    if len({reading.value for reading in readings}) > 1 or len(units) > 1 or other:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)
     best = next((reading for reading in readings if reading.unit is not None), readings[0])
     return Outcome(best.words, reading=best, who=match(best.words, live).who)
@@ -209,10 +214,11 @@ def _reading(first: Verdict, second: Verdict | None, live: Live) -> Outcome:
 
 def _number(verdict: Verdict, live: Live) -> Reading | None:
     """Return the number an ear heard; letters of a half-heard unit ("p s i") are left off its end."""
-    found = match(verdict.words, live)
+    text = number_spelling(verdict.words)
+    found = match(text, live)
     if found.reading is not None:
         return found.reading
-    words = verdict.words.split()
+    words = text.split()
     while words and words[-1] in UNIT_TAILS:
         words.pop()
     return match(" ".join(words), live).reading if words else None

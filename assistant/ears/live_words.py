@@ -23,11 +23,43 @@ def ways(live: Live) -> dict[str, str]:
     return found
 
 
+SPELLED_UNITS = {"p s i": "psi"}
+"""Units said letter by letter → the one word they are for a recogniser: alone, "p" and "s" get lost."""
+
+
 def reading_words(live: Live) -> tuple[str, ...]:
-    """The words of the number that is due, or none."""
+    """The words of the number that is due, or none; a unit that is spelled out is one word."""
     if live.reading is None:
         return ()
-    return tuple(sorted(number_words(live.reading, live.lang)))
+    words = set(number_words(live.reading, live.lang))
+    for spelled, whole in SPELLED_UNITS.items():
+        if set(spelled.split()) <= words:
+            words = words - set(spelled.split()) | {whole}
+    return tuple(sorted(words))
+
+
+_ODD_SPELLINGS = (("9 or ", "9 "), ("kilo pascal", "kilopascal"), ("p s i", "psi"), ("ps i", "psi"))
+"""How an ear that writes free text spells what the number grammar has otherwise: "niner" as "9 or"."""
+
+
+def number_spelling(words: str) -> str:
+    """Return number talk as the number grammar spells it: "1 2 2 p s i" is "122 psi".
+
+    Figures said one by one are put together; a reading is read back digit by digit, so that what an
+    ear made of it is heard by the driver before it counts.
+    """
+    for odd, plain in _ODD_SPELLINGS:
+        words = words.replace(odd, plain)
+    out: list[str] = []
+    single = False
+    for word in words.split():
+        figure = len(word) == 1 and word.isdigit()
+        if single and figure:
+            out[-1] += word
+        else:
+            out.append(word)
+            single = figure
+    return " ".join(out)
 
 
 def phrase_for(words: str, live: Live) -> str:

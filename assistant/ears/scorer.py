@@ -24,7 +24,7 @@ from tokenizers import Tokenizer
 from assistant.ears.audio import dithered
 from assistant.ears.base import SAMPLE_RATE, Samples, Verdict
 from assistant.ears.features import log_mel
-from assistant.ears.live_words import NUMBER, phrase_for, ways
+from assistant.ears.live_words import NUMBER, number_spelling, phrase_for, ways
 from assistant.errors import DeviceError
 from assistant.phrases.live import Live
 from assistant.phrases.match import match
@@ -197,7 +197,7 @@ class ScorerEar:
     def _verdict(self, encoded: Encoded, ranked: list[tuple[float, str, str]], free: list[int], live: Live) -> Verdict:
         text = once(self._tokenizer.decode(free), live)
         words = normalise(text)
-        said = phrase_for(words, live)
+        said = phrase_for(number_spelling(words) if live.reading else words, live)
         if not ranked:
             return Verdict(said if said == NUMBER else "", words, {})
         score, phrase, spelling = ranked[0]
@@ -236,7 +236,7 @@ def once(text: str, live: Live) -> str:
 
 
 def _whole_reading(text: str, live: Live) -> bool:
-    found = match(text, live)
+    found = match(number_spelling(normalise(text)), live)
     return found.phrase is not None or (found.reading is not None and found.reading.unit is not None)
 
 

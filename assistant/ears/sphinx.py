@@ -57,6 +57,11 @@ class SphinxEar:
         )
         self._mixture = mixture
         self._say = dict(say or {})
+        for word, sounds in self._say.items():
+            if self._knows(word):
+                # The dictionary's own sound stays as another one: "psi" is a Greek letter to it.
+                for number, phones in enumerate(sounds, 2):
+                    self._decoder.add_word(f"{word}({number})", phones, update=False)
         self._decoys = tuple(w for w in dict.fromkeys(decoys) if self._knows(w))
         self._searches: OrderedDict[LiveKey, str] = OrderedDict()
         self._made = 0
