@@ -87,6 +87,28 @@ def test_n02_backing_under_needs_height_and_pin_seen() -> None:
     refuses("raise-suspension", "pin", "over throat", "out of line")
 
 
+NEEDED = {
+    ("couple", "back-under"): {"lock": "open", "throat": "clean"},
+    ("doubles", "back-under"): {"lock": "open", "throat": "clean", "pintle": "latched"},
+    ("doubles-apart", "draw-out"): {"pintle": "open"},
+}
+"""What must have been seen for a step to be asked at all: CDL manual 6.4.1 step 1, and 7.2 on the dolly's pintle."""
+
+
+@pytest.mark.parametrize(("procedure", "act"), sorted(NEEDED))
+def test_n02_backing_under_is_not_asked_before_its_looks(procedure: str, act: str) -> None:
+    """CDL manual 6.4.1 step 1 and 7.2: a shut or fouled jaw takes no pin; a dolly on a wrong pintle goes astray."""
+    asked = 0
+    for plan in plans_of(procedure):
+        for step in plan.steps:
+            if step.act == act:
+                asked += 1
+                needs = {plan.fact_names[index]: set(values) for index, values in step.needs}
+                for fact, value in NEEDED[procedure, act].items():
+                    assert needs.get(fact) == {value}, (step.id, fact)
+    assert asked
+
+
 def test_n03_leaving_the_cab_needs_brake_and_neutral() -> None:
     """CDL manual 6.4.1 steps 5 and 12; Nebraska FACE 95NE009: the tractor rolled onto its driver."""
     refuses("leave-cab", "tractor-brake", "off")
@@ -255,8 +277,12 @@ def test_n11_a_claim_needs_everything_seen(claim: str) -> None:
 
 CRITICAL = {
     "parking-brake-set", "trailer-brake-on", "pin-in-line", "pin-in-jaw", "release-home", "no-gap", "jaw-closed",
+    "slider-locked", "pintle-latched", "rig-is-roadworthy",
 }  # fmt: skip
-"""Looks that a life hangs on; each is read back and needs two ears (CDL manual 6.4.1 steps 5, 6, 9, 12 and 13)."""
+"""Looks that a life hangs on; each is read back and needs two ears.
+
+CDL manual 6.4.1 steps 1, 5, 6, 9, 12 and 13, and 7.2 on the pintle; 49 CFR 392.7 on the last word.
+"""
 
 
 def test_n11_each_look_that_a_life_hangs_on_is_confirmed() -> None:
