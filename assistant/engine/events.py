@@ -113,7 +113,8 @@ def event_from_data(data: Mapping[str, object]) -> Event:
                 return Heard(str(data["phrase"]), Role(str(data["who"])))
             case "measured":
                 unit = data["unit"]
-                return Measured(Decimal(str(data["value"])), None if unit is None else str(unit), Role(str(data["who"])))
+                value = Decimal(str(data["value"]))
+                return Measured(value, None if unit is None else str(unit), Role(str(data["who"])))
             case "not-heard":
                 return NotHeard(Unheard(str(data["why"])))
             case "tick":
