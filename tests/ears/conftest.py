@@ -80,6 +80,6 @@ def over_noise(speech: np.ndarray, snr: float | None, noise: str, seed: str) -> 
 
 def person(path: Path, snr: float | None = None) -> Samples:
     """A human recording with pause, and noise when asked, around it."""
-    from assistant.ears.audio import read_wav  # noqa: PLC0415 - after the fixtures above, for clarity
+    from assistant.ears.audio import read_wav
 
     return over_noise(level(read_wav(path)), snr, "idle", path.name)

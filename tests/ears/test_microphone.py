@@ -161,7 +161,7 @@ def test_deaf_to_its_own_voice(plug: Plug, ears: MicrophoneEars, clip: Clip, voi
 
 def test_lost_samples_damage_the_answer() -> None:
     """An answer with a hole in it could be another answer."""
-    from assistant.ears.utterances import Utterance  # noqa: PLC0415
+    from assistant.ears.utterances import Utterance
 
     sound = Utterance(np.random.default_rng(2).integers(-3000, 3000, 16_000, np.int16), 0.0, 1.0, -60.0)
     assert Pair(Whole()).hear(sound, LIVE, damaged=True).unheard is Unheard.DAMAGED

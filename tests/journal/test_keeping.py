@@ -253,7 +253,7 @@ def test_nothing_that_is_no_run_is_removed(tmp_path: Path) -> None:
 
 def test_joined_audio_is_on_the_captions_clock(recorded: Path, tmp_path: Path) -> None:
     """In a media player each word stands under its own sound."""
-    import soundfile  # noqa: PLC0415 - only here
+    import soundfile
 
     assert join_audio(recorded, tmp_path / "all.flac") == 3
     sound, rate = soundfile.read(str(tmp_path / "all.flac"), dtype="int16")

@@ -168,7 +168,7 @@ def test_kill_at_random_moments(fast: Path, keys: Path, capsys: pytest.CaptureFi
         length = min(float(str(rows[-1]["gone"])) for rows in warm)
 
         def one(mine: Runs, number: int) -> Killed:
-            moment = random.Random(20310504 + number).uniform(0, length)  # noqa: S311 - a moment to kill at
+            moment = random.Random(20310504 + number).uniform(0, length)
             logs = fast / f"kill-{number}"
             rows = mine.run(logs, do="begin", kill_at=moment)
             found = look_over(mine, logs, rows, public)

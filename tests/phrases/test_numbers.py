@@ -201,7 +201,7 @@ def test_an_outside_reader_never_contradicts(words: list[str]) -> None:
 @pytest.mark.parametrize("kind", list(Kind))
 def test_the_recognisers_grammar_is_understood(kind: Kind) -> None:
     """Promise: whatever a recogniser may put out under the number grammar is a reading."""
-    rng = random.Random(7)  # noqa: S311 - sentences, not secrets
+    rng = random.Random(7)
     for _ in range(3000):
         words = sample(kind, rng)
         assert isinstance(parse_reading(words, kind), Reading), words

@@ -149,7 +149,7 @@ def test_any_heap_of_number_syllables_ends_in_an_answer(words: str, kind: Kind) 
 @pytest.mark.parametrize("kind", list(Kind))
 def test_the_recognisers_sentences_are_understood(kind: Kind) -> None:
     """Promise: sentences of the number grammar are readings, and the recogniser is given their words."""
-    rng = random.Random(7)  # noqa: S311 - sentences, not secrets
+    rng = random.Random(7)
     for _ in range(2000):
         words = sample(kind, rng, "ko")
         assert isinstance(parse_reading(words, kind, "ko"), Reading), words

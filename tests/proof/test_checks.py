@@ -145,7 +145,7 @@ def test_spin_finds_the_same_seeded_faults(
 
 def pairs_agree(plan: Plan, pairs: frozenset[tuple[int, tuple[str, ...]]]) -> bool:
     """Whether spin and the engine ask the same steps with the same facts."""
-    from assistant.proof.explore import Explorer, Nobody, Space  # noqa: PLC0415
+    from assistant.proof.explore import Explorer, Nobody, Space
 
     explorer = Explorer(plan, Nobody(), Space(plan))
     reached = explorer.run().pairs
@@ -171,7 +171,7 @@ def test_shipped_procedures_prove(procedure: str) -> None:
 
 def test_a_proof_is_kept_by_the_hashes_of_its_files(build: Build, tmp_path: object) -> None:
     """A cab waits for no proof twice, and a changed file is proven anew."""
-    from pathlib import Path  # noqa: PLC0415
+    from pathlib import Path
 
     folder = Path(str(tmp_path)) / "cache"
     assert proven(*build(), folder) == []

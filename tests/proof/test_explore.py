@@ -38,7 +38,7 @@ def test_trying_once_for_each_part_reaches_what_trying_everywhere_reaches(build:
 
 def raw_walk(plan: Plan, seed: int, length: int) -> list[tuple[State, int]]:
     """Return states of a random run, as the engine itself gives them, with the time of each."""
-    chosen = random.Random(seed)  # noqa: S311 - a walk, no secret
+    chosen = random.Random(seed)
     explorer, engine = Whole(plan, Nobody(), Space(plan)), Engine(plan)
     state, now, out = engine.initial(), 1000, []
     for _ in range(length):

@@ -343,7 +343,7 @@ def test_a_page_that_is_cut_off_says_so_and_offers_nothing(cab: MakeCab, show: O
 
 def test_a_line_that_was_not_heard_is_said_to_stand_on_the_screen(cab: MakeCab, show: Open) -> None:
     """Hazard: the loudspeaker fails and nobody knows that a hazard was not spoken."""
-    from tests.screen.voices import FailingVoice  # noqa: PLC0415
+    from tests.screen.voices import FailingVoice
 
     run = cab(dpi=149.0, voice=FailingVoice())
     page = show(run)

@@ -41,10 +41,10 @@ PROMPTS = (
 @pytest.fixture(scope="module")
 def decode() -> Iterator[Decode]:
     """Return a free decode of any sound of up to 30 s."""
-    from tokenizers import Tokenizer  # noqa: PLC0415
+    from tokenizers import Tokenizer
 
-    from assistant.ears.features import log_mel  # noqa: PLC0415
-    from assistant.ears.scorer import weights_folder  # noqa: PLC0415
+    from assistant.ears.features import log_mel
+    from assistant.ears.scorer import weights_folder
 
     folder = weights_folder()
     tokens = Tokenizer.from_file(str(folder / "tokenizer.json"))
