@@ -245,7 +245,7 @@ SEEN = {
     "road-ready": {"lights": "burning", "air-test": "passed", "air": "charged", "lines": "connected",
                    "lines-order": "right", "rear-air": "proven", "cord": "connected", "tug": "held", "release": "home",
                    "gap": "none", "jaw": "closed", "slider": "locked", "legs": "up", "crank": "stowed",
-                   "chocks": "away"},
+                   "chocks": "away", "mounting": "sound", "tractor-brake": "on"},
     "slider-locked": {"slider": "locked", "tug": "held", "jaw": "closed", "tractor-brake": "on", "engine": "off",
                       "trailer-brake": "on", "chocks": "placed"},
     "uncoupled": {"pin": "clear", "supports": "holding", "tractor-brake": "on", "engine": "off", "trailer-brake": "on",
