@@ -49,7 +49,7 @@ need_hitchcall() {
     if [ -x .venv/bin/python ] && [ "$(cat .venv/installed 2>/dev/null)" = "$wanted" ]; then
         return 0
     fi
-    say "Installing Hitchcall into .venv (about 400 MB the first time) ..."
+    say "Installing Hitchcall into .venv (about 480 MB the first time) ..."
     [ -x .venv/bin/python ] || "$python" -m venv .venv || fail "no virtual environment could be made in .venv"
     .venv/bin/python -m pip install -q --disable-pip-version-check -c constraints.txt -e ".$extras" \
         || fail "pip could not install Hitchcall; check the network and try again"

@@ -6,7 +6,7 @@ that can be answered, no reserved ids, no step that nothing leads to.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from assistant.engine.commands import SESSION_PHRASES
 from assistant.errors import Fault, FileFaults
@@ -111,8 +111,3 @@ def require(faults: Iterable[Fault]) -> None:
     found = tuple(dict.fromkeys(faults))
     if found:
         raise FileFaults(found)
-
-
-def used_phrases(plan: Plan) -> Mapping[str, tuple[str, ...]]:
-    """Return step or look id → the phrases that answer it."""
-    return {step.id: tuple(step.answers) for step in (*plan.steps, *plan.looks.values())}
