@@ -23,6 +23,16 @@ from assistant.prepare import Prepared
 from assistant.proof.library import proven
 from assistant.resume import changed_files, fold
 
+LONGEST_CALL_SIGN = 24
+
+
+def _call_sign(_context: click.Context, _option: click.Parameter, value: str) -> str:
+    """Take a short plain name: it stands in tables and file names of whoever reads the log."""
+    name = " ".join(value.split())
+    if len(name) > LONGEST_CALL_SIGN or not all(char.isalnum() or char in " -" for char in name):
+        raise InputError(f"{value!r} is no call sign: up to {LONGEST_CALL_SIGN} letters, digits, spaces and dashes.")
+    return name
+
 
 @click.command()
 @click.argument("procedure", default="couple")
@@ -53,6 +63,10 @@ from assistant.resume import changed_files, fold
     help="Pixels an inch of the tablet's screen, so that pads have their size in millimetres.",
 )  # fmt: skip
 @click.option("--practice", is_flag=True, help="A trainer's practice run; the log says so.")
+@click.option(
+    "--call-sign", default="", callback=_call_sign,
+    help="A name the driver chooses to be known by in training figures; without it the log names nobody.",
+)  # fmt: skip
 @click.option("--keep-sound", is_flag=True, help="Everyone agreed that their voices are kept with the log.")
 @click.option("--forget-words", is_flag=True, help="Keep no words beside the log, only what they came to.")
 @json_option
@@ -60,7 +74,7 @@ def run(
     procedure: str, rig: str, site: str, crew: str, lang: str, own: Path | None, ears: str, voice: str,
     logs: Path | None, resume: Path | None, vosk_model: Path | None, microphone: str, speaker: str,
     keep_sound: bool, forget_words: bool, as_json: bool, headset: bool, screen: bool, open_browser: bool,
-    port: int, tablet_dpi: float | None, practice: bool,
+    port: int, tablet_dpi: float | None, practice: bool, call_sign: str,
 ) -> None:  # fmt: skip
     """Guide a driver through PROCEDURE by voice, and keep the log.
 
@@ -76,11 +90,13 @@ def run(
     )  # fmt: skip
     key = tablet_key(keys_folder())
     if resume is not None:
+        if call_sign:
+            raise InputError("A call sign is chosen when a run begins: leave --call-sign out when it goes on.")
         go_on(resume, wishes, key, own)
         return
     ready = prepared(procedure, rig, site, crew, lang, own)
     notes = require_proof(ready, practice=practice)
-    begin(ready, wishes, key, notes)
+    begin(ready, wishes, key, notes, call_sign)
 
 
 def require_proof(ready: Prepared, *, practice: bool) -> tuple[str, ...]:
@@ -102,8 +118,10 @@ def require_proof(ready: Prepared, *, practice: bool) -> tuple[str, ...]:
     return ("practice", f"not proven: {len(faults)} faults")
 
 
-def begin(ready: Prepared, wishes: Wishes, key: TabletKey, notes: tuple[str, ...] = ()) -> None:
-    """Begin a run; ``notes`` is what a reader of the log must know first."""
+def begin(
+    ready: Prepared, wishes: Wishes, key: TabletKey, notes: tuple[str, ...] = (), call_sign: str = ""
+) -> None:
+    """Begin a run; ``notes`` is what a reader of the log must know first, ``call_sign`` the driver's or ""."""
     with ExitStack() as stack:
         work = Work(ready, wishes, stack)
         name = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ-") + secrets.token_hex(3)
@@ -121,6 +139,7 @@ def begin(ready: Prepared, wishes: Wishes, key: TabletKey, notes: tuple[str, ...
             consent_words=wishes.keep_words,
             key=key.public,
             notes=(f"crew: {ready.plan.crew}", *notes),
+            call_sign=call_sign,
         )
         writer = Writer.begin(wishes.logs, opened, key)
         work.go(writer, None)

@@ -59,7 +59,8 @@ class Opened(Record):
     """The run begins: what it runs on, with which files, and what may be kept.
 
     ``files`` maps each procedure, grammar, rig and site file to its SHA-256; ``key`` is the tablet's
-    public key in hex; ``notes`` holds what a reader must know first ("practice").
+    public key in hex; ``notes`` holds what a reader must know first ("practice"). ``call_sign`` is a name
+    that the driver chose to be known by in training figures, "" when none was given: nobody needs one.
     """
 
     TYPE: ClassVar[str] = "opened"
@@ -76,6 +77,7 @@ class Opened(Record):
     consent_words: bool
     key: str
     notes: tuple[str, ...] = ()
+    call_sign: str = ""
 
 
 @dataclass(frozen=True, slots=True)
