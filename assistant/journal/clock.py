@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Protocol
 
 
@@ -35,7 +36,12 @@ class SystemClocks:
 def stamp(wall_ms: int) -> str:
     """Return a wall time as ISO 8601 in UTC with milliseconds: "2031-05-04T06:07:08.009Z"."""
     seconds, ms = divmod(wall_ms, 1000)
-    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}.{ms:03d}Z"
+    return f"{_to_the_second(seconds)}.{ms:03d}Z"
+
+
+@lru_cache(maxsize=16)  # records come several to the second, and each waits for this
+def _to_the_second(seconds: int) -> str:
+    return f"{datetime.fromtimestamp(seconds, UTC):%Y-%m-%dT%H:%M:%S}"
 
 
 def unstamp(text: str) -> int:

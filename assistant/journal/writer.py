@@ -12,8 +12,7 @@ import hashlib
 import os
 import secrets
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import Self
 
@@ -25,7 +24,7 @@ from assistant.journal.clock import SystemClocks, TwoClocks, stamp, unstamp
 from assistant.journal.disk import Disk, trouble, write_all
 from assistant.journal.keys import TabletKey
 from assistant.journal.reader import LOG, Entry
-from assistant.journal.records import Clock, Closed, Device, Heard, Opened, Record, Sealed
+from assistant.journal.records import Clock, Closed, Device, Opened, Record, Sealed
 from assistant.phrases.live import Hearing
 
 SIGN_EVERY = 8
@@ -142,8 +141,7 @@ class Writer:
         self._note_trouble(at)
         heard, said = said_words.split(hearing, self._seq, self._salt(), keep_words=self.opened.consent_words)
         if said is not None:
-            with self._or_die("write the words to", self.folder / said_words.FILE):
-                self._write_words(said.line())
+            self._or_die("write the words to", self.folder / said_words.FILE, self._write_words, said.line())
         return self._append(heard, at)
 
     def seal(self) -> str:
@@ -177,7 +175,7 @@ class Writer:
         wall = stamp(self._clocks.wall())
         data = record.to_data()
         try:
-            _refuse_words(record)
+            _refuse_words(record.TYPE, data)
             hashed = body(kind=record.TYPE, seq=self._seq, wall=wall, mono=mono, prev=self._prev, data=data)
         except RecordError as error:
             raise LogError(f'A record "{record.TYPE}" cannot be written to the log: {error}.') from error
@@ -207,19 +205,20 @@ class Writer:
         return entry
 
     def _put(self, whole: bytes) -> None:
-        with self._or_die("write the log", self._path):
-            write_all(self._disk, self._log, whole)
-            self._disk.sync(self._log)
-            if os.fstat(self._log).st_nlink == 0:
-                # The system goes on writing to a deleted file; nobody could ever read it.
-                raise FileNotFoundError(2, "removed")
+        self._or_die("write the log", self._path, self._write_line, whole)
         self._size += len(whole)
 
-    @contextmanager
-    def _or_die(self, what: str, path: Path) -> Iterator[None]:
+    def _write_line(self, whole: bytes) -> None:
+        write_all(self._disk, self._log, whole)
+        self._disk.sync(self._log)
+        if os.fstat(self._log).st_nlink == 0:
+            # The system goes on writing to a deleted file; nobody could ever read it.
+            raise FileNotFoundError(2, "removed")
+
+    def _or_die(self, what: str, path: Path, write: Callable[[bytes], None], data: bytes) -> None:
         self.writing_since = began = time.monotonic()
         try:
-            yield
+            write(data)
         except OSError as error:
             failure = trouble(what, path, error)
             self._dead = str(failure)
@@ -273,15 +272,19 @@ def lock(fd: int, path: Path) -> None:
         raise LogError(f"Another program is writing {path}: end it first, or begin a new run.") from error
 
 
-def _refuse_words(record: Record) -> None:
+def _refuse_words(kind: str, data: dict[str, object]) -> None:
     """Keep spoken words out of the chain, where they could never be forgotten."""
-    if record.TYPE == "decided" and _holds_words(record.to_data()["event"]):
+    if kind == "decided" and _holds_words(data["event"]):
         raise RecordError("its event holds spoken words, which belong beside the log")
-    if isinstance(record, Heard) and _holds_words(record.ears):
+    if kind == "heard" and _holds_words(data["ears"]):
         raise RecordError("its ears hold spoken words, which belong beside the log")
 
 
 def _holds_words(value: object) -> bool:
     if isinstance(value, dict):
-        return bool(value.get("words")) or any(_holds_words(item) for item in value.values())
-    return isinstance(value, list) and any(_holds_words(item) for item in value)
+        if value.get("words"):
+            return True
+        value = list(value.values())
+    if isinstance(value, list | tuple):
+        return any(_holds_words(item) for item in value if isinstance(item, dict | list | tuple))
+    return False
