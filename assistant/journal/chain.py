@@ -17,7 +17,8 @@ another type, and then the same run gives other bytes.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 
 import orjson
 import rfc8785
@@ -36,15 +37,15 @@ class RecordError(ValueError):
     """A value that cannot be a record; the message is a sentence part for people."""
 
 
-def canonical(value: object) -> bytes:
-    """Return the RFC 8785 canonical JSON of ``value``.
+def canonical(value: object, depth: int = 0) -> bytes:
+    """Return the RFC 8785 canonical JSON of ``value``, which stands ``depth`` levels deep in its line.
 
     Takes dicts with text keys, lists, tuples, text, whole numbers, booleans and None; anything else,
     floats among it, raises `RecordError`. The fast encoder gives the same bytes as the reference
     implementation when keys are ASCII, at a thirtieth of the time; other keys (their order is by UTF-16
     code unit) go to the reference implementation.
     """
-    plain_keys = _check(value)
+    plain_keys = _check(value, depth)
     try:
         return orjson.dumps(value, option=_SORTED) if plain_keys else rfc8785.dumps(value)  # type: ignore[arg-type]
     except (TypeError, UnicodeEncodeError) as error:
@@ -101,22 +102,43 @@ def genesis(run: str) -> str:
     return hashlib.sha256(b"hitchcall log 1\n" + run.encode()).hexdigest()
 
 
-def body(*, kind: str, seq: int, wall: str, mono: int, prev: str, data: Mapping[str, object]) -> bytes:
-    """Return the bytes that a record's hash covers."""
-    return canonical({"data": data, "mono": mono, "prev": prev, "seq": seq, "type": kind, "v": VERSION, "wall": wall})
+@dataclass(slots=True)
+class Made:
+    """A record made into a line: its bytes with the newline, its hash, and its signature if it has one."""
+
+    whole: bytes
+    digest: str
+    signed: str = ""  # the hash that the signature is over
+    signature: str = ""
 
 
-def with_signature(unsigned: bytes, prev: str, seq: int, signature: str) -> bytes:
-    """Return a `body` with its signature where canonical order puts it, spared a second encoding."""
-    before = f',"prev":"{prev}","seq":{seq}'.encode()
-    at = unsigned.rindex(before + b',"type":"') + len(before)
-    return b"".join((unsigned[:at], b',"sig":"', signature.encode(), b'"', unsigned[at:]))
+def made(
+    *,
+    kind: str,
+    seq: int,
+    wall: str,
+    mono: int,
+    prev: str,
+    data: Mapping[str, object],
+    sign: Callable[[str], str] | None = None,
+) -> Made:
+    """Return the line of a record, signed by ``sign`` if that is given.
 
-
-def with_hash(hashed: bytes, digest: str, mono: int) -> bytes:
-    """Return the log line, newline included, of a body (signed or not) and its hash."""
-    at = hashed.rindex(f',"mono":{mono},"prev":"'.encode())
-    return b"".join((hashed[:at], b',"hash":"', digest.encode(), b'"', hashed[at:], b"\n"))
+    ``kind`` is a type of record, ``wall`` a stamp and ``prev`` a hash: their letters need no escape, so the
+    fields are set in canonical order by hand, and the data is encoded only once.
+    """
+    _check([seq, mono])
+    front = b'{"data":' + canonical(data, 1)
+    middle = f',"mono":{mono},"prev":"{prev}","seq":{seq}'.encode()
+    back = f',"type":"{kind}","v":{VERSION},"wall":"{wall}"}}'.encode()
+    signed = signature = ""
+    if sign is not None:
+        signed = hashlib.sha256(front + middle + back).hexdigest()
+        signature = sign(signed)
+        back = f',"sig":"{signature}"'.encode() + back
+    digest = hashlib.sha256(front + middle + back).hexdigest()
+    whole = b"".join((front, b',"hash":"', digest.encode(), b'"', middle, back, b"\n"))
+    return Made(whole, digest, signed, signature)
 
 
 def without_hash(whole: bytes) -> bytes:

@@ -8,7 +8,6 @@ system that failed to sync once may report success the next time without having 
 from __future__ import annotations
 
 import fcntl
-import hashlib
 import os
 import secrets
 import time
@@ -19,7 +18,7 @@ from typing import Self
 from assistant.errors import LogError
 from assistant.journal import words as said_words
 from assistant.journal.anchor import code_of
-from assistant.journal.chain import MAX_LINE, RecordError, body, genesis, with_hash, with_signature
+from assistant.journal.chain import MAX_LINE, RecordError, genesis, made
 from assistant.journal.clock import SystemClocks, TwoClocks, stamp, unstamp
 from assistant.journal.disk import Disk, trouble, write_all
 from assistant.journal.keys import TabletKey
@@ -173,35 +172,29 @@ class Writer:
         if mono < self._mono:
             raise LogError(f"A record at {mono} ms would lie before the last one at {self._mono} ms.")
         wall = stamp(self._clocks.wall())
-        data = record.to_data()
+        kind, data = record.TYPE, record.to_data()
+        sign = self._key.sign if kind in _ALWAYS_SIGNED or self._seq % SIGN_EVERY == 0 else None
         try:
-            _refuse_words(record.TYPE, data)
-            hashed = body(kind=record.TYPE, seq=self._seq, wall=wall, mono=mono, prev=self._prev, data=data)
+            _refuse_words(kind, data)
+            line = made(kind=kind, seq=self._seq, wall=wall, mono=mono, prev=self._prev, data=data, sign=sign)
         except RecordError as error:
-            raise LogError(f'A record "{record.TYPE}" cannot be written to the log: {error}.') from error
-        signature = signed = ""
-        if record.TYPE in _ALWAYS_SIGNED or self._seq % SIGN_EVERY == 0:
-            signed = hashlib.sha256(hashed).hexdigest()
-            signature = self._key.sign(signed)
-            hashed = with_signature(hashed, self._prev, self._seq, signature)
-        digest = hashlib.sha256(hashed).hexdigest()
-        whole = with_hash(hashed, digest, mono)
-        if len(whole) > MAX_LINE:
-            raise LogError(f'A record "{record.TYPE}" of {len(whole)} bytes is too long for the log.')
-        self._put(whole)
+            raise LogError(f'A record "{kind}" cannot be written to the log: {error}.') from error
+        if len(line.whole) > MAX_LINE:
+            raise LogError(f'A record "{kind}" of {len(line.whole)} bytes is too long for the log.')
+        self._put(line.whole)
         entry = Entry(
             line=self._seq + 1,
             seq=self._seq,
-            kind=record.TYPE,
+            kind=kind,
             wall=wall,
             mono=mono,
             prev=self._prev,
-            digest=digest,
-            signature=signature,
-            signed=signed,
+            digest=line.digest,
+            signature=line.signature,
+            signed=line.signed,
             data=data,
         )
-        self._prev, self._seq, self._mono = digest, self._seq + 1, mono
+        self._prev, self._seq, self._mono = line.digest, self._seq + 1, mono
         return entry
 
     def _put(self, whole: bytes) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import shutil
 from collections.abc import Callable
@@ -12,7 +11,7 @@ import pytest
 
 from assistant.errors import HitchcallError
 from assistant.journal import anchor
-from assistant.journal.chain import body, genesis, with_hash, with_signature
+from assistant.journal.chain import genesis, made
 from assistant.journal.diagnosis import Wrong
 from assistant.journal.keys import TabletKey, tablet_key
 from assistant.journal.reader import LogReader
@@ -116,15 +115,18 @@ def rewritten(folder: Path, public: str, change: Callable[[int, dict[str, object
         data = json.loads(json.dumps(entry.data))
         change(entry.seq, data)
         prev = prev or genesis(str(data["run"]))
-        made = body(kind=entry.kind, seq=entry.seq, wall=entry.wall, mono=entry.mono, prev=prev, data=data)
-        if entry.signature:
-            signer = key.get("signer")
-            digest = hashlib.sha256(made).hexdigest()
-            signature = signer.sign(digest) if signer else entry.signature
-            made = with_signature(made, prev, entry.seq, signature)
-        digest = hashlib.sha256(made).hexdigest()
-        lines.append(with_hash(made, digest, entry.mono))
-        prev = digest
+        signer = key["signer"].sign if "signer" in key else lambda _, old=entry.signature: old
+        line = made(
+            kind=entry.kind,
+            seq=entry.seq,
+            wall=entry.wall,
+            mono=entry.mono,
+            prev=prev,
+            data=data,
+            sign=signer if entry.signature else None,
+        )
+        lines.append(line.whole)
+        prev = line.digest
     return b"".join(lines)
 
 
