@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from assistant.engine.engine import Engine
 from assistant.engine.events import Resumed, event_from_data
 from assistant.engine.record import decision_to_data
-from assistant.engine.state import State
+from assistant.engine.state import Phase, State
 from assistant.errors import HitchcallError, InputError
-from assistant.journal.fold import Redecide, inputs
+from assistant.journal.fold import Input, Redecide, inputs
 from assistant.journal.records import Json, Opened
 from assistant.prepare import Prepared
 
@@ -28,15 +29,31 @@ def fold(prepared: Prepared, run: Path) -> Folded:
     engine = prepared.engine
     state = engine.initial()
     same = True
+    before: list[Input] = []
     for one in inputs(run):
         event = event_from_data(one.event)
         if isinstance(event, Resumed) and event.changed:
             # Files changed then: what came before was decided by others and counts no more.
-            state, same = engine.initial(), True
+            state, same = begun_anew(engine, before), True
+        before.append(one)
         decision = engine.decide(state, event, one.at)
         same = same and decision_to_data(prepared.plan, state, decision) == dict(one.decision)
         state = decision.state
     return Folded(state, same)
+
+
+def begun_anew(engine: Engine, before: Iterable[Input]) -> State:
+    """Return the state to go on from where what came ``before`` was decided under other files.
+
+    Nothing of it is believed, but an emergency stop stays one: it is read from the decisions as they
+    were logged, for the engine that made them is no longer there.
+    """
+    stopped = False
+    for one in before:
+        phase = one.decision["phase"]
+        # A command given during a stop waits to be confirmed: what it was said in is still so.
+        stopped = phase == Phase.STOPPED or (stopped and phase == Phase.CONFIRMING)
+    return engine.initial()._replace(phase=Phase.STOPPED) if stopped else engine.initial()
 
 
 def changed_files(prepared: Prepared, before: Mapping[str, object]) -> tuple[str, ...]:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Callable
 from contextlib import ExitStack
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import click
@@ -12,6 +14,7 @@ import click
 from assistant import __version__
 from assistant.commands.options import json_option, prepared, setting_options
 from assistant.commands.work import PageWish, Wishes, Work
+from assistant.ears.control import PowerCut, PracticeClocks
 from assistant.engine.events import Resumed
 from assistant.errors import InputError
 from assistant.journal.keys import TabletKey, tablet_key
@@ -21,7 +24,7 @@ from assistant.journal.writer import Writer
 from assistant.places import cache_folder, keys_folder, logs_folder
 from assistant.prepare import Prepared
 from assistant.proof.library import proven
-from assistant.resume import changed_files, fold
+from assistant.resume import begun_anew, changed_files, fold
 
 LONGEST_CALL_SIGN = 24
 
@@ -92,11 +95,20 @@ def run(
     if resume is not None:
         if call_sign:
             raise InputError("A call sign is chosen when a run begins: leave --call-sign out when it goes on.")
-        go_on(resume, wishes, key, own)
+        see_through(partial(go_on, resume, wishes, key, own), wishes, key, own)
         return
     ready = prepared(procedure, rig, site, crew, lang, own)
     notes = require_proof(ready, practice=practice)
-    begin(ready, wishes, key, notes, call_sign)
+    see_through(partial(begin, ready, wishes, key, notes, call_sign), wishes, key, own)
+
+
+def see_through(run: Callable[[], None], wishes: Wishes, key: TabletKey, own: Path | None) -> None:
+    """See a run through; after each power cut of a practice script go on with its log, as a driver would."""
+    while True:
+        try:
+            return run()
+        except PowerCut as cut:
+            run = partial(go_on, cut.folder, wishes, key, own, cut)
 
 
 def require_proof(ready: Prepared, *, practice: bool) -> tuple[str, ...]:
@@ -141,17 +153,18 @@ def begin(
             notes=(f"crew: {ready.plan.crew}", *notes),
             call_sign=call_sign,
         )
-        writer = Writer.begin(wishes.logs, opened, key)
+        writer = Writer.begin(wishes.logs, opened, key, clocks=work.clocks)
         work.go(writer, None)
 
 
-def go_on(folder: Path, wishes: Wishes, key: TabletKey, own: Path | None) -> None:
-    """Go on with a run that was cut off."""
+def go_on(folder: Path, wishes: Wishes, key: TabletKey, own: Path | None, cut: PowerCut | None = None) -> None:
+    """Go on with a run that was cut off; ``cut`` is the power cut of a practice script, if it was one."""
     if not folder.is_dir() and (wishes.logs / folder.name).is_dir():
         folder = wishes.logs / folder.name
     if not folder.is_dir():
         raise InputError(f"There is no run {folder}; name the folder of the run.")
-    resumer = Resumer(folder, key)
+    clocks = PracticeClocks() if cut is None else cut.clocks
+    resumer = Resumer(folder, key, clocks=clocks)
     with ExitStack() as stack:
         was = resumer.found.opened
         if resumer.found.ended:
@@ -161,13 +174,16 @@ def go_on(folder: Path, wishes: Wishes, key: TabletKey, own: Path | None) -> Non
         crew = next((note.removeprefix("crew: ") for note in was.notes if note.startswith("crew: ")), "alone")
         ready = prepared(was.procedure, was.rig, was.site, crew, was.lang, own)
         changed = changed_files(ready, resumer.found.files)
+        if cut is not None and cut.changed:
+            changed = changed or ("as the practice script says",)
         folded = fold(ready, folder) if not changed else None
         restarted = folded is None or not folded.same
         if restarted:
             require_proof(ready, practice=wishes.practice or "practice" in was.notes)
-        state = ready.engine.initial() if folded is None or restarted else folded.state
+        state = begun_anew(ready.engine, resumer.found.inputs) if folded is None or restarted else folded.state
         preview = ready.engine.decide(state, Resumed(restarted), 0).state
         work = Work(ready, wishes, stack)
+        work.clocks, work.typed = clocks, None if cut is None else cut.ears
         stack.pop_all()  # from here on the writer owns the file
         writer = resumer.go_on(
             program=__version__,

@@ -9,15 +9,18 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
+from typing import NoReturn
 
 import click
 
 from assistant.ears.base import Ears
 from assistant.ears.choose import open_ears, open_pair
+from assistant.ears.control import Controls, PowerCut, PracticeClocks
 from assistant.ears.typed import TypedEars
 from assistant.engine.events import Resumed
 from assistant.engine.state import Kind, Phase
 from assistant.errors import HitchcallError
+from assistant.journal.records import Note
 from assistant.journal.verify import State as Verified
 from assistant.journal.verify import verify
 from assistant.journal.writer import Writer
@@ -82,6 +85,8 @@ class Work:
         self.session: Session | None = None
         self.session_state = ready.engine.initial()
         self.board: Board | None = Board() if wishes.page is not None else None
+        self.clocks = PracticeClocks()  # of the run's log; only a practice run puts them forward
+        self.typed: Ears | None = None  # ears that hold the lines after a power cut of the script's
 
     def tell(self, text: str) -> None:
         """Tell the user something that is no part of the talk."""
@@ -101,6 +106,8 @@ class Work:
         self.stack.callback(voice.close)
         ears, notices = self.open_ears(voice if isinstance(voice, FileVoice) else None, writer.folder)
         self.stack.callback(ears.close)
+        if isinstance(ears, TypedEars) and "practice" in writer.opened.notes:
+            ears.controls = controls(writer, self.clocks, ears)
         # A script or a recorded driver with a page open is still one.
         patient = bool(getattr(ears, "patient", self.wishes.ears in {"mic", "auto"}))
         ears = self.with_page(ears, voice)
@@ -156,6 +163,8 @@ class Work:
     def open_ears(self, written: FileVoice | None, folder: Path) -> tuple[Ears, tuple[str, ...]]:
         """Open the ears asked for."""
         wishes = self.wishes
+        if self.typed is not None:
+            return self.typed, ()
         if wishes.ears == "pads":
             return PadsOnly(), ("Ears: the pads of the cab page only, as asked.",)
         if wishes.ears != "recorded":
@@ -211,6 +220,19 @@ class Work:
         outcome = session.state.outcome.value
         if session.state.phase is Phase.OVER and outcome != "done":
             raise NotDoneError(f"The run ended without being done: {outcome}.")
+
+
+def controls(writer: Writer, clocks: PracticeClocks, ears: TypedEars) -> Controls:
+    """Return what the control lines of a practice run do: put its clock forward, which the log notes, or cut it off."""
+
+    def forward(milliseconds: int) -> None:
+        clocks.forward(milliseconds)
+        writer.append(Note(text=f"practice: the clock was put forward by {milliseconds / 1000:g} s"))
+
+    def cut(changed: bool) -> NoReturn:
+        raise PowerCut(writer.folder, clocks, ears, changed=changed)
+
+    return Controls(forward, cut)
 
 
 def _interrupt(_signal: int, _frame: FrameType | None) -> None:

@@ -53,6 +53,7 @@ class Signal(StrEnum):
     ENDED = "ended"  # no more lines or files will come
     LOST = "lost"  # the microphone is gone, silent or clipped for long
     BACK = "back"  # the microphone is there again
+    PASSED = "passed"  # a control line of a practice run let time pass
 
 
 class Ears(Protocol):

@@ -62,6 +62,7 @@ class Unheard(StrEnum):
     DAMAGED = "damaged"  # samples were lost on the way
     TOO_LONG = "too-long"  # longer than any phrase can be
     BAD_NUMBER = "bad-number"  # number words that form no number we know
+    CONTROL_LINE = "control-line"  # a typed line that begins with "#", outside practice or of no known kind
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from assistant.procedure.load import Files
 from assistant.procedure.model import UNKNOWN, OneOf
 from assistant.procedure.plan import Facts, Plan, PlanStep
 from assistant.proof.explore import BUSY, Move, Space, accepted, explore
+from assistant.proof.spoken import replay_command
 
 STAYING: Final = frozenset({Kind.REFUSED, Kind.ALLOWED, Kind.REPEATED, Kind.SETTING, Kind.NOTHING, Kind.ASKED_AGAIN})
 CLEARING: Final = frozenset({Kind.BEGUN, Kind.FAILED, Kind.RESTARTED})
@@ -33,10 +34,14 @@ At = tuple[int, tuple[Move, ...]]
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A fault, and the shortest way to it: moves from the start of a run."""
+    """A fault, and the shortest way to it: moves from the start of a run.
+
+    ``replay`` is the command whose run takes that way, where a way there is.
+    """
 
     fault: Fault
     moves: tuple[Move, ...] = ()
+    replay: str = ""
 
 
 @dataclass(slots=True)
@@ -278,8 +283,9 @@ class Checker:
 
     def findings(self) -> list[Finding]:
         """Return every fault with the shortest way to it, nearest first."""
+        replay = replay_command(self.plan)
         ways = [
-            Finding(fault, (*self.space.path(index), *moves)) for fault, (index, moves) in self.found.items()
+            Finding(fault, (*self.space.path(index), *moves), replay) for fault, (index, moves) in self.found.items()
         ]
         return sorted(ways, key=lambda finding: (len(finding.moves), str(finding.fault)))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -50,7 +51,7 @@ def prove(
 
     Drives the engine itself through every answer, announcement, mistake, correction, interruption
     and wait until no new state turns up. Prints each fault with the shortest list of lines that
-    leads to it; type them into: hitchcall run PROCEDURE --ears typed. Exit status 1 on faults.
+    leads to it, and the command to type them into. Exit status 1 on faults.
     """
     where = library(own)
     runs = settings(
@@ -68,6 +69,7 @@ def prove(
     if procedure is None and rig is None and site is None and crew is None:
         findings += idle_in_library(where, results, lang)
     crossed = {result.run: _cross_check(where, result, lang) for result in results} if spin else {}
+    findings = [replace(one, replay=one.replay and one.replay + _more(own, lang)) for one in findings]
     _print(results, crossed, findings, _book(own, lang), as_json=as_json)
     differ = [run for run, (_, same) in crossed.items() if not same]
     if findings or differ:
@@ -82,6 +84,11 @@ def _known(where: Library, kind: str, name: str) -> str:
     if name not in names:
         raise InputError(f"There is no {kind[:-1]} {name!r}; known here: {', '.join(names)}.")
     return name
+
+
+def _more(own: Path | None, lang: str) -> str:
+    """Return the options that a replay needs besides its setting."""
+    return (f" --procedures {own}" if own is not None else "") + (f" --lang {lang}" if lang != "en" else "")
 
 
 def _book(own: Path | None, lang: str) -> PhraseBook | None:
@@ -145,7 +152,8 @@ def _print(
         for finding in _once(findings):
             fault = finding.fault
             row = {"file": fault.file, "step": fault.step, "field": fault.field, "what": fault.what}
-            click.echo(json.dumps({**row, "lines": typed_lines(finding.moves, book)}, ensure_ascii=False))
+            way = {"replay": finding.replay, "lines": typed_lines(finding.moves, book)}
+            click.echo(json.dumps({**row, **way}, ensure_ascii=False))
         return
     width = max(len(str(result.run)) for result in results)
     click.echo(" " * width + "".join(f"{name:>15}" for name in COLUMNS) + ("           spin" if crossed else ""))
@@ -160,6 +168,8 @@ def _print(
         click.echo(line + (f"  and {len(result.same)} more runs of the same plan" if result.same else ""))
     for finding in _once(findings):
         click.echo(f"\n{finding.fault}")
+        if finding.replay:
+            click.echo(f"  To see it, type these lines into: {finding.replay}")
         for typed in typed_lines(finding.moves, book):
             click.echo(f"    {typed}")
     sys.stdout.flush()

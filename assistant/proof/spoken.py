@@ -1,14 +1,7 @@
 """A list of moves as lines to type, so that a fault can be replayed with ``hitchcall run --ears typed``.
 
-What nobody says is a control line, which typed ears take in a practice or test run only:
-
-===================  =========================================================
-``#wait 90``         that many seconds pass, then the clock ticks
-``#power``           the program ended and was started again
-``#power changed``   the same, and the procedure's files are no longer the same
-``#mic lost``        the microphone is gone; ``#mic back``: it is there again
-``#noise``           something was said that nobody could make out
-===================  =========================================================
+What nobody says is a control line: ``#wait 90`` (seconds), ``#power``, ``#power changed``, ``#mic lost``,
+``#mic back``, ``#noise``. ``assistant/ears/control.py`` says what a typed practice run does with each.
 """
 
 from __future__ import annotations
@@ -18,12 +11,19 @@ from collections.abc import Iterable, Iterator
 from assistant.engine.events import Event, Heard, Measured, Microphone, NotHeard, Resumed, Tick
 from assistant.phrases.book import PhraseBook
 from assistant.phrases.live import Role
+from assistant.procedure.plan import Plan
 from assistant.proof.explore import Move
 
 
 def typed_lines(moves: Iterable[Move], book: PhraseBook | None = None) -> list[str]:
     """Return the lines to type; without a phrase book, phrases stand as their ids in brackets."""
     return [line for move in moves for line in _lines(move, book)]
+
+
+def replay_command(plan: Plan) -> str:
+    """Return the command whose run takes the typed lines of a plan."""
+    setting = f"--rig {plan.rig} --site {plan.site} --crew {plan.crew}"
+    return f"hitchcall run {plan.procedure} {setting} --practice --ears typed"
 
 
 def _lines(move: Move, book: PhraseBook | None) -> Iterator[str]:

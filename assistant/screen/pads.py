@@ -91,6 +91,7 @@ class Pads:
         self._seen: dict[str, None] = {}
         self._queue: queue.Queue[tuple[Press, Question, float]] = queue.Queue(QUEUED)
         self._stop: tuple[Press, float] | None = None
+        self._came = threading.Event()
         self._allowance, self._last = BURST, clock()
 
     @property
@@ -110,6 +111,7 @@ class Pads:
             if question.stop and press.phrase == question.stop:
                 self._remember(press.id)
                 self._stop = (press, now)
+                self._came.set()
                 return Fate.TAKEN
             if not self._allowed(now):
                 return Fate.TOO_MANY
@@ -127,14 +129,22 @@ class Pads:
             self._queue.put_nowait((press, question, now))
         except queue.Full:
             return Fate.TOO_MANY
+        self._came.set()
         return Fate.TAKEN
 
-    def take(self, live: Live) -> Hearing | None:
+    def wait(self, seconds: float) -> None:
+        """Wait until a press comes, at most ``seconds``."""
+        if self._came.wait(seconds):
+            self._came.clear()
+
+    def take(self, live: Live, *, only_stop: bool = False) -> Hearing | None:
         """Return the next press as a hearing; one whose question has passed is dropped and told."""
         with self._lock:
             stop, self._stop = self._stop, None
         if stop is not None:
             return self._hearing(stop[0], Role.DRIVER, live, stop[1])
+        if only_stop:
+            return None
         while True:
             try:
                 press, question, at = self._queue.get_nowait()
@@ -226,6 +236,11 @@ class EarsAndPads:
             got = self.ears.listen(live, left)
             if got is not Signal.NOTHING:
                 return got
+
+    def ahead(self, live: Live, timeout: float) -> bool:
+        """Whether the other ears have a line that counts now."""
+        ask = getattr(self.ears, "ahead", None)
+        return ask is not None and bool(ask(live, timeout))
 
     def close(self) -> None:
         """Stop listening."""
