@@ -53,7 +53,7 @@ class Wording:
         self._words = files.words
         self._plan = plan
         self._book = book
-        self._fixed = {"title": files.words.title, "rig": files.rig.title, "site": files.site.title}
+        self._fixed = {"title": files.words.title, "rig": files.rig_title, "site": files.site_title}
         self._never_signal = {rule.id: rule.signal for act in plan.acts.values() for rule in act.rules}
 
     def sentences(self, lines: tuple[Line, ...]) -> list[Sentence]:
@@ -98,6 +98,8 @@ class Wording:
             return "; ".join(self.says(one) for one in value.split(",") if one)
         if name == "act":
             return self._yard.act[value]
+        if name == "who":
+            return self._yard.who[value]
         return value
 
     def says(self, phrase: str) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from assistant.engine.commands import SESSION_PHRASES
 from assistant.errors import Fault, FileFaults
 from assistant.phrases.book import PhraseBook
-from assistant.phrases.live import Unheard
+from assistant.phrases.live import Role, Unheard
 from assistant.procedure.load import Files
 from assistant.procedure.model import Signal
 from assistant.procedure.plan import Plan
@@ -46,8 +46,12 @@ def check_words(files: Files) -> list[Fault]:
         ("line", list(LINE_PLACES), words.line),
         ("unheard", [str(why) for why in Unheard], words.unheard),
         ("signal", [str(signal) for signal in Signal], words.signal),
+        ("who", [str(who) for who in Role], words.who),
     ):
         faults += _differ(shared, table, wanted, given)
+    named = {f"rigs/{files.rig_name}.toml": files.rig.title, f"sites/{files.site_name}.toml": files.site.title}
+    for name, titles in named.items():
+        faults += _differ(str(files.paths.get(name, name)), "title", [files.lang], titles, spare=True)
     for key, text in words.line.items():
         faults += _places(shared, key, text)
     return faults

@@ -67,6 +67,16 @@ class Files:
     paths: dict[str, Path] = field(default_factory=dict)
     hashes: dict[str, str] = field(default_factory=dict)
 
+    @property
+    def rig_title(self) -> str:
+        """What the rig is called in the run's language; lint has seen that it is there."""
+        return self.rig.title[self.lang]
+
+    @property
+    def site_title(self) -> str:
+        """What the site is called in the run's language; lint has seen that it is there."""
+        return self.site.title[self.lang]
+
 
 def _step_name(data: Any, loc: tuple[int | str, ...]) -> str:
     """Name the step, rule or hazard a fault lies in, as its author would."""
@@ -83,6 +93,7 @@ def _step_name(data: Any, loc: tuple[int | str, ...]) -> str:
 _SENTENCES = {
     "extra_forbidden": "is not a key known here; remove it or correct its spelling",
     "missing": "is missing; add it",
+    "dict_type": 'is no table; write it as { name = "value" }',
 }
 
 

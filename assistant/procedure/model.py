@@ -189,11 +189,16 @@ class Yard(_Part):
     look: dict[Id, Look]
 
 
+Lang = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}$")]
+Titles = Annotated[dict[Lang, Annotated[str, StringConstraints(min_length=2, max_length=120)]], Field(min_length=1)]
+"""What a rig or site is called, by language; it is spoken when a run begins."""
+
+
 class Rig(_Part):
     """A rig file: what this tractor and trailer have, one value for every feature of the yard."""
 
     format: Literal[1]
-    title: str
+    title: Titles
     features: dict[Id, Value]
 
 
@@ -243,7 +248,7 @@ class Site(_Part):
     """A site file: order of blocks per procedure, choices, limits, keeping of records."""
 
     format: Literal[1]
-    title: str
+    title: Titles
     order: dict[Id, list[Id]] = {}
     choices: dict[Id, Value]
     limits: dict[Id, Limit] = {}

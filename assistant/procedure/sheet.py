@@ -123,7 +123,7 @@ def sheet_of(files: Files, plan: Plan, phrases: Mapping[str, tuple[str, ...]]) -
     )
     hashes = ", ".join(f"{name} {digest[:12]}" for name, digest in plan.hashes.items())
     return Sheet(
-        words.title, files.rig.title, files.site.title, plan.crew, yard.line["caution"], words.done,
+        words.title, files.rig_title, files.site_title, plan.crew, yard.line["caution"], words.done,
         tuple(line(index, step) for index, step in enumerate(plan.steps)), nevers, hashes,
     )  # fmt: skip
 

@@ -68,6 +68,8 @@ LINE_PLACES: Mapping[str, frozenset[str]] = {
         "over": "",
         "may-say": "phrases",
         "voice-set": "",
+        "voice-cap": "",
+        "ears-failed": "",
         "log-lost": "",
         "code-begin": "code",
         "code-end": "code",
@@ -114,6 +116,7 @@ class YardWords(_Part):
     look: dict[Id, Said]
     act: dict[Id, Text]
     unheard: dict[Id, Text]
+    who: dict[Id, Text]
 
 
 @dataclass(frozen=True, slots=True)

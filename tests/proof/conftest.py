@@ -58,12 +58,12 @@ answer = [
 ]
 """
 RIG = """format = 1
-title = "plain rig"
+title = { en = "plain rig" }
 [features]
 kind = "plain"
 """
 SITE = """format = 1
-title = "plain site"
+title = { en = "plain site" }
 source = "test yard"
 [choices]
 way = "one"
@@ -96,7 +96,7 @@ answer = [{ phrase = "parking-brake-set", sets = { brake = "on" }, critical = tr
 id = "note"
 block = "all"
 source = "test yard"
-answer = [{ phrase = "note-made", sets = { note = "made" } }]
+answer = [{ phrase = "lines-hang-clear", sets = { note = "made" } }]
 
 [[step]]
 id = "air"

@@ -37,7 +37,7 @@ answer = [
 SKIPPED = ('"pin-clear", sets = { pin = "clear" }, next = "pin"', '"pin-clear", sets = { pin = "clear" }, next = "tug"')
 UNMET = ('needs = { brake = ["on"] }', 'needs = { note = ["missing"] }')
 UNSEEN = ('"jaw-closed", sets = { jaw = "closed" }', '"jaw-closed", sets = { note = "made" }')
-LOOP = ('{ phrase = "note-made", sets = { note = "made" } }', '{ phrase = "note-made", next = "note" }')
+LOOP = ('{ phrase = "lines-hang-clear", sets = { note = "made" } }', '{ phrase = "lines-hang-clear", next = "note" }')
 BY_ACT = [
     ('starts = { brake = "off" }', 'starts = { brake = "off", jaw = "closed" }'),
     ("[look.brake]", JAW_LOOK + "[look.brake]"),
