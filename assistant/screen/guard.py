@@ -35,10 +35,14 @@ OPEN: Final = frozenset({"/", "/page.css", "/page.js", "/favicon.ico"})
 
 
 class Guard:
-    """Refuses what is not this machine's own page; wraps the application."""
+    """Refuses what is not this machine's own page; wraps the application.
 
-    def __init__(self, app: ASGIApp, port: int, token: str) -> None:
+    ``policy`` is the content security policy of a page that needs another than the cab's.
+    """
+
+    def __init__(self, app: ASGIApp, port: int, token: str, policy: str = POLICY) -> None:
         self._app = app
+        self._sent = {**HEADERS, "Content-Security-Policy": policy}
         self._hosts = {f"{name}:{port}" for name in ("127.0.0.1", "localhost")}
         self._token = token
 
@@ -48,9 +52,9 @@ class Guard:
             return
         refused = self._refuse(scope)
         if refused is not None:
-            await _with_headers(refused, scope, receive, send)
+            await self._with_headers(refused, scope, receive, send)
             return
-        await _with_headers(self._app, scope, receive, send)
+        await self._with_headers(self._app, scope, receive, send)
 
     def _refuse(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
@@ -71,17 +75,16 @@ class Guard:
             return _no(403, "This page is from another session. Open the address that was printed.")
         return None
 
+    async def _with_headers(self, app: ASGIApp, scope: Scope, receive: Receive, send: Send) -> None:
+        async def send_with(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in self._sent.items():
+                    headers[name] = value
+            await send(message)
+
+        await app(scope, receive, send_with)
+
 
 def _no(status: int, why: str) -> JSONResponse:
     return JSONResponse({"fate": "refused", "why": why}, status)
-
-
-async def _with_headers(app: ASGIApp, scope: Scope, receive: Receive, send: Send) -> None:
-    async def send_with(message: Message) -> None:
-        if message["type"] == "http.response.start":
-            headers = MutableHeaders(scope=message)
-            for name, value in HEADERS.items():
-                headers[name] = value
-        await send(message)
-
-    await app(scope, receive, send_with)

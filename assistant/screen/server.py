@@ -6,28 +6,22 @@ import asyncio
 import contextlib
 import json
 import secrets
-import socket
-import threading
-import time
 from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from pathlib import Path
 from typing import Final
 
-import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from assistant.errors import DeviceError
 from assistant.screen.board import Board, Told
-from assistant.screen.guard import Guard
 from assistant.screen.labels import labels
+from assistant.screen.loopback import Loopback
 from assistant.screen.pads import Fate, Pads
 
-HOST: Final = "127.0.0.1"
 PAGE: Final = Path(__file__).resolve().parent / "page"
 FILES: Final = {
     "/": ("index.html", "text/html; charset=utf-8"),
@@ -38,7 +32,6 @@ MOST_BYTES: Final = 512  # of one press
 MOST_PAGES: Final = 4  # a browser keeps six connections to one host; presses need one
 STATUS_S: Final = 0.2  # how often level and state of the ears go out
 BEAT_S: Final = 2.0  # a page that hears nothing for longer than two beats says that it is cut off
-START_S: Final = 10.0
 
 STATUS_OF: Final = {
     Fate.TAKEN: HTTPStatus.ACCEPTED,
@@ -77,50 +70,24 @@ class Screen:
     def start(self) -> None:
         """Open the port (0: any) and serve; raises DeviceError when it cannot."""
         self._pages = 0
-        self._socket = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        self._socket.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            self._socket.bind((HOST, self.port))
-        except OSError as error:
-            self._socket.close()
-            raise DeviceError(
-                f"The screen cannot use port {self.port} ({error.strerror}); choose another with --port."
-            ) from None
-        self.port = int(self._socket.getsockname()[1])
         # Browsers ask for one unasked; there is none.
         routes = [Route("/favicon.ico", lambda _request: Response(status_code=HTTPStatus.NO_CONTENT))]
         routes += [Route(path, self._file, methods=["GET"]) for path in FILES]
         routes += [Route("/events", self._events, methods=["GET"]), Route("/press", self._press, methods=["POST"])]
-        app = Guard(Starlette(routes=routes), self.port, self.token)
-        self._server = uvicorn.Server(
-            uvicorn.Config(
-                app, log_config=None, access_log=False, lifespan="off", ws="none", http="h11", loop="asyncio",
-                server_header=False, limit_concurrency=32, timeout_keep_alive=5, timeout_graceful_shutdown=2,
-                h11_max_incomplete_event_size=8192,
-            )
-        )
-        self._thread = threading.Thread(
-            target=self._server.run, kwargs={"sockets": [self._socket]}, name="screen", daemon=True
-        )
-        self._thread.start()
-        until = time.monotonic() + START_S
-        while not self._server.started:
-            if not self._thread.is_alive() or time.monotonic() > until:
-                raise DeviceError("The screen's server did not start; run without --screen.")
-            time.sleep(0.01)
+        self._loopback = Loopback(Starlette(routes=routes), self.port, self.token)
+        self.port = self._loopback.port
+        self._loopback.start()
 
     @property
     def address(self) -> str:
         """The address of the page, with the token that only this run's page has."""
-        return f"http://{HOST}:{self.port}/#{self.token}"
+        return self._loopback.address
 
     def close(self) -> None:
         """Let the pages go and end the server."""
         if not self.board.ended:
             self.board.end("")
-        self._server.should_exit = True
-        self._thread.join(5.0)
-        self._socket.close()
+        self._loopback.close()
 
     # -- answers to the browser ------------------------------------------------------------------
     async def _file(self, request: Request) -> Response:

@@ -334,8 +334,8 @@ def test_a_page_that_is_cut_off_says_so_and_offers_nothing(cab: MakeCab, show: O
     run.answer()
     settled(page, run)
     # The program dies without a word: no "ended", the connection just breaks.
-    run.screen._server.force_exit = True
-    run.screen._server.should_exit = True
+    run.screen._loopback.server.force_exit = True
+    run.screen._loopback.server.should_exit = True
     wait_for(lambda: mode(page) == "lost")
     assert page.evaluate(PADS) == []
     assert "Nothing counts" in page.locator("#sentence").inner_text()
