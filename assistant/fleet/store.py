@@ -1,0 +1,201 @@
+"""The store: a database opened, brought up to date, and asked."""
+
+from __future__ import annotations
+
+import logging
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import ibis
+import ibis.expr.types as ir
+import pandas as pd
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from alembic.util.exc import CommandError
+from ibis.backends import BaseBackend
+from sqlalchemy.engine import URL, Connection, Engine, make_url
+from sqlalchemy.exc import ArgumentError, SQLAlchemyError
+
+from assistant.errors import InputError, LogError
+
+BUSY_S = 30
+_CACHE_KIB = 64 * 1024
+_MIGRATING = 4_862_001  # any number of our own: the key of the lock that two programs at once wait for
+
+
+class Store:
+    """A fleet store in SQLite (a path) or PostgreSQL ("postgresql://…"), made and migrated when opened.
+
+    Figures are asked of it with `frame`; safe to call from several threads, one at a time is answered.
+    Raises `InputError` for an address that names no store and `LogError` when the database does not answer.
+    """
+
+    def __init__(self, address: str | Path) -> None:
+        self.url = _url(address)
+        self.sqlite = self.url.get_backend_name() == "sqlite"
+        self.place = str(self.url.database) if self.sqlite else self.url.render_as_string(hide_password=True)
+        self._errors = _errors(sqlite=self.sqlite)
+        self._asked = threading.Lock()
+        self._ibis: BaseBackend | None = None
+        options: dict[str, Any] = {} if self.sqlite else {"connect_args": {"connect_timeout": 10}}
+        self.engine: Engine = sa.create_engine(self.url, **options)
+        if self.sqlite:
+            sa.event.listen(self.engine, "connect", _prepare_sqlite)
+            sa.event.listen(self.engine, "begin", _begin_sqlite)
+        with self.writing() as connection:
+            _migrate(connection)
+
+    def frame(self, told: ir.Table) -> pd.DataFrame:
+        """Return what an expression over the store's tables comes to."""
+        with self._asked, self.trouble():
+            try:
+                found = self._backend().execute(told)
+            except self._errors:
+                self._forget_backend()  # a connection that broke is made anew the next time
+                raise
+        assert isinstance(found, pd.DataFrame)  # noqa: S101 - a table comes to a frame, for the type checker
+        return found
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._forget_backend()
+        self.engine.dispose()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        self.close()
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """One transaction that writes: all of it is kept, or nothing."""
+        with self.trouble(), self.engine.connect().execution_options(writes=True) as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """One look at the rows themselves."""
+        with self.trouble(), self.engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def trouble(self) -> Iterator[None]:
+        """Turn a database's own errors into one sentence."""
+        try:
+            yield
+        except self._errors as error:
+            raise LogError(f"The fleet store {self.place} does not answer: {_reason(error)}") from error
+
+    def _backend(self) -> BaseBackend:
+        if self._ibis is None:
+            self._ibis = _sqlite_backend(self.url) if self.sqlite else _postgres_backend(self.url)
+        return self._ibis
+
+    def _forget_backend(self) -> None:
+        backend, self._ibis = self._ibis, None
+        if backend is not None:
+            try:
+                backend.disconnect()
+            except self._errors:
+                return  # it was broken already
+
+
+def _url(address: str | Path) -> URL:
+    text = str(address)
+    if "://" not in text:
+        path = Path(text)
+        if path.is_dir():
+            raise InputError(f"{path} is a folder: name the file the fleet store is to be in.")
+        if not path.absolute().parent.is_dir():
+            raise InputError(f"There is no folder {path.absolute().parent} for the fleet store.")
+        return URL.create("sqlite", database=str(path.absolute()))
+    try:
+        url = make_url(text)
+        if url.get_backend_name() == "postgresql":
+            return url.set(drivername="postgresql+psycopg")
+    except (ArgumentError, ValueError) as error:
+        raise InputError(f"{text!r} is no address of a database: write postgresql://USER@HOST/NAME.") from error
+    raise InputError(f"The fleet store lives in a SQLite file or in PostgreSQL, not in {url.get_backend_name()}.")
+
+
+def _errors(*, sqlite: bool) -> tuple[type[Exception], ...]:
+    """Return what the database's own driver raises; InputError when PostgreSQL's is not installed."""
+    if sqlite:
+        return (SQLAlchemyError, sqlite3.Error)
+    try:
+        import psycopg  # noqa: PLC0415 - only with the extra "postgres"
+    except ImportError as error:
+        raise InputError("PostgreSQL needs its extra: pip install 'hitchcall[postgres]'.") from error
+    return (SQLAlchemyError, psycopg.Error)
+
+
+def _reason(error: Exception) -> str:
+    """Return the first line of what the driver says, without the statement."""
+    told = str(getattr(error, "orig", None) or error).strip() or type(error).__name__
+    return told.splitlines()[0].rstrip(".") + "."
+
+
+def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
+    connection.isolation_level = None  # transactions begin where `_begin_sqlite` says, not by guess
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", f"busy_timeout={BUSY_S * 1000}", "foreign_keys=OFF"):
+        connection.execute(f"PRAGMA {pragma}")
+    _lend(connection)
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("writes")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+class _BitOr:
+    """The aggregate that SQLite lacks."""
+
+    def __init__(self) -> None:
+        self.marks = 0
+
+    def step(self, marks: int) -> None:
+        self.marks |= marks
+
+    def finalize(self) -> int:
+        return self.marks
+
+
+def _lend(connection: sqlite3.Connection) -> None:
+    """Lend a SQLite connection what the figures need."""
+    connection.execute(f"PRAGMA cache_size=-{_CACHE_KIB}")
+    connection.create_aggregate("bit_or", 1, _BitOr)
+
+
+def _sqlite_backend(url: URL) -> BaseBackend:
+    backend = ibis.sqlite.connect(url.database)
+    connection: sqlite3.Connection = backend.con
+    connection.execute(f"PRAGMA busy_timeout={BUSY_S * 1000}")
+    _lend(connection)
+    return backend
+
+
+def _postgres_backend(url: URL) -> BaseBackend:
+    return ibis.postgres.connect(
+        host=url.host, port=url.port, user=url.username, password=url.password, database=url.database,
+        autocommit=True, connect_timeout=10,
+    )  # fmt: skip
+
+
+def _migrate(connection: Connection) -> None:
+    """Bring the tables up to date; LogError when a newer program made them."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_MIGRATING})")
+    config = Config()
+    config.set_main_option("script_location", "assistant.fleet:migrations")
+    config.attributes["connection"] = connection
+    logging.getLogger("alembic").setLevel(logging.WARNING)
+    try:
+        command.upgrade(config, "head")
+    except CommandError as error:
+        raise LogError(f"The fleet store was made by a newer program: update this one ({error}).") from error

@@ -1,0 +1,112 @@
+"""What is counted, as Ibis expressions over the rows: the one definition on every backend.
+
+A store keeps the result by procedure and month (`assistant.fleet.refresh`); on Parquet it is worked out
+when asked for. Counting is in whole numbers only, so that every backend gives the same.
+
+| kind | one for each | item | bin |
+|---|---|---|---|
+| run | run | outcome, "unfinished" without | duration on the scale, s |
+| failed | run with a failed coupling | "recovered", "not recovered" | failed couplings in it |
+| step | answered visit of a step | step | time to the answer on the scale, s |
+| phrase | answered visit | answer | times not understood before it |
+| repeat | answered visit | answer | times asked again before it |
+| refusal | refusal | never rule or reason | 0 |
+| hearing | hearing | "understood", or why not | noise band, `NO_BAND` without sound |
+"""
+
+from __future__ import annotations
+
+import ibis
+import ibis.expr.types as ir
+
+from assistant.fleet.tables import HEARING, READING, REFUSAL, RUN, VISIT, bit_or
+
+ALL = "*"
+NO_BAND = -999
+UNDONE = ("unfinished", "given-up", "halted")
+"""Outcomes of runs that did not do what they set out to; any other is the procedure's own claim."""
+
+PLACE = ("procedure", "site", "rig", "month", "practice")
+_COUNTS = ("n", "runs")
+
+
+def counted(runs: ir.Table = RUN) -> ir.Table:
+    """Return the runs that count: all but those whose copies contradict each other."""
+    return runs.filter(runs.state != "disputed")
+
+
+def tally(runs: ir.Table) -> ir.Table:
+    """Return the counts of ``runs`` (a part of `counted`), as the table `schema.Tally`."""
+    runs = runs.mutate(outcome=(runs.outcome == "").ifelse("unfinished", runs.outcome))
+    visits = _of(runs, VISIT.filter(VISIT.answered_ms.notnull()))
+    refusals = _of(runs, REFUSAL)
+    hearings = _of(runs, HEARING)
+    failed = runs.filter(runs.failures > 0)
+    recovered = failed.outcome.isin(UNDONE).ifelse("not recovered", "recovered")
+    understood = (hearings.unheard == "").ifelse("understood", hearings.unheard)
+    parts = (
+        _cells("run", runs, runs.outcome, runs.took_s, ibis.literal(True)),
+        _cells("failed", failed, recovered, failed.failures, ibis.literal(True)),
+        _cells("step", visits, visits.step, visits.took_s, visits.first),
+        _cells("phrase", visits, visits.answer, visits.not_understood, visits.first_answer),
+        _cells("repeat", visits, visits.answer, visits.repeats, visits.first_answer),
+        _cells("refusal", refusals, refusals.refused, ibis.literal(0), refusals.first),
+        _cells("hearing", hearings, understood, hearings.band.fill_null(NO_BAND), hearings.first),
+    )
+    cells = _levels(ibis.union(parts[0], *parts[1:]), ("kind", "item", "bin"), {})
+    return cells.select("kind", *PLACE, "item", "bin", "n", "runs", "people")
+
+
+def trend(runs: ir.Table) -> ir.Table:
+    """Return the sums over the readings of ``runs``, as the table `schema.Trend`."""
+    read = _of(runs, READING.drop("rig"))
+    x, y = read.day, read.milli
+    sums = read.group_by(*PLACE, "limit_name", "base_unit").agg(
+        n=read.count(),
+        runs=_ones(read.first).sum(),
+        people=bit_or(read.person),
+        outside=_ones(~read.within).sum(),
+        lowest=y.min(),
+        highest=y.max(),
+        last_x=x.max(),
+        sum_x=x.sum(),
+        sum_y=y.sum(),
+        sum_xx=(x * x).sum(),
+        sum_xy=(x * y).sum(),
+    )
+    more = dict.fromkeys(("outside", "sum_x", "sum_y", "sum_xx", "sum_xy"), "sum")
+    more |= {"lowest": "min", "highest": "max", "last_x": "max"}
+    return _levels(sums, ("limit_name", "base_unit"), more).select(
+        *PLACE, "limit_name", "base_unit", "n", "runs", "people", "outside", "lowest", "highest",
+        "last_x", "sum_x", "sum_y", "sum_xx", "sum_xy",
+    )  # fmt: skip
+
+
+def _of(runs: ir.Table, rows: ir.Table) -> ir.Table:
+    """Return the rows that belong to ``runs``, with the place and person of each."""
+    place = runs.select("id", *PLACE, "person")
+    return place.join(rows, place.id == rows.run_id)
+
+
+def _cells(
+    kind: str, rows: ir.Table, item: ir.StringValue, number: ir.IntegerValue, first: ir.BooleanValue
+) -> ir.Table:
+    """Count rows by place, item and number; ``first`` marks one row of each run and item."""
+    told = rows.select(*PLACE, "person", item=item, bin=number.cast("int64"), one=_ones(first))
+    cells = told.group_by(*PLACE, "item", "bin").agg(n=told.count(), runs=told.one.sum(), people=bit_or(told.person))
+    return cells.select(*PLACE, "item", "bin", "n", "runs", "people", kind=ibis.literal(kind))
+
+
+def _ones(marks: ir.BooleanValue) -> ir.IntegerValue:
+    return marks.ifelse(1, 0).cast("int64")
+
+
+def _levels(cells: ir.Table, keys: tuple[str, ...], more: dict[str, str]) -> ir.Table:
+    """Add to the cells of each site and rig those of all sites, of all rigs, and of all."""
+    parts = [cells]
+    for away in (("rig",), ("site",), ("site", "rig")):
+        wider = cells.mutate(**{name: ibis.literal(ALL) for name in away})
+        sums = {name: getattr(wider[name], how)() for name, how in (dict.fromkeys(_COUNTS, "sum") | more).items()}
+        merged = wider.group_by(*PLACE, *keys).agg(people=bit_or(wider.people), **sums)
+        parts.append(merged.select(*cells.columns))
+    return ibis.union(parts[0], *parts[1:])
