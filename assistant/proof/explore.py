@@ -379,7 +379,7 @@ def readings(limit: PlanLimit) -> Iterator[Measured]:
     yield Measured(middle, other)
     for unit in UNITS[kind_of(limit.unit)]:
         if unit != limit.unit:
-            yield Measured(convert(middle, limit.unit, unit), unit)
+            yield Measured(convert(middle, limit.unit, unit).quantize(SMALL), unit)  # so that it can be typed
             yield Measured(middle, unit)
 
 

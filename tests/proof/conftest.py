@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from toml_text import written
 
 from assistant.procedure.compile import compile_plan
 from assistant.procedure.load import Files, Library, load_files
@@ -139,6 +141,17 @@ answer = [
 ]
 """
 
+def words_for(yard: dict[str, object]) -> str:
+    """Return the shared words of a small yard: the shipped lines, and a text for each thing it has."""
+    words = tomllib.loads((shipped("procedures") / "en.toml").read_text(encoding="utf-8"))
+    said = {"say": "x x"}
+    words["never"] = {rule["id"]: said for rule in yard["never"]}  # type: ignore[attr-defined, index]
+    words["hazard"] = {hazard["id"]: said for hazard in yard["hazard"]}  # type: ignore[attr-defined, index]
+    words["look"] = dict.fromkeys(yard["look"], said)  # type: ignore[call-overload]
+    words["act"] = dict.fromkeys(yard["acts"], "x x")  # type: ignore[call-overload]
+    return written(words)
+
+
 Build = Callable[..., tuple[Files, Plan]]
 
 
@@ -155,7 +168,7 @@ def build(tmp_path: Path) -> Build:
         names = [line.split('"')[1] for line in texts["join/procedure.toml"].splitlines() if line.startswith("id = ")]
         steps = "".join(f'{name} = {{ say = "x x" }}\n' for name in names if name != "join")
         texts["join/en.toml"] = f'format = 1\ntitle = "Join"\ndone = "Done."\n[step]\n{steps}'
-        texts["en.toml"] = (shipped("procedures") / "en.toml").read_text(encoding="utf-8")
+        texts["en.toml"] = words_for(tomllib.loads(texts["yard.toml"]))
         for name, text in texts.items():
             path = tmp_path / name
             path.parent.mkdir(parents=True, exist_ok=True)

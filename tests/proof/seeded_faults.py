@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import argparse
 import copy
-import json
 import multiprocessing
 import os
 import shutil
@@ -30,7 +29,9 @@ sys.path.insert(0, str(ROOT))
 import tomllib  # noqa: E402
 
 import tests.published.conftest as published  # noqa: E402
-import tests.published.test_never_orders as never_orders  # noqa: E402
+import tests.published.test_never_coupling as coupling  # noqa: E402
+import tests.published.test_never_parting as parting  # noqa: E402
+import tests.published.test_never_told as told  # noqa: E402
 import tests.published.test_orders as orders  # noqa: E402
 from assistant.errors import FileFaults, InputError  # noqa: E402
 from assistant.prepare import Prepared, every_setting, grammars, prepare  # noqa: E402
@@ -38,9 +39,14 @@ from assistant.procedure.load import Library  # noqa: E402
 from assistant.procedure.plan import Plan  # noqa: E402
 from assistant.proof.checks import check  # noqa: E402
 from assistant.proof.library import likeness  # noqa: E402
+from tests.published import never  # noqa: E402
+from tests.toml_text import written  # noqa: E402
 
 SHIPPED = Path(tempfile.mkdtemp(prefix="hitchcall-seeds-")) / "procedures"
 """The library as it stood when the script began: nobody's edits come in between."""
+
+TABLES = (coupling, parting, told, orders)
+"""The published tables."""
 
 Table = dict[str, Any]
 
@@ -101,22 +107,6 @@ def without(table: Table, *path: str | int) -> Table:
     return out
 
 
-def to_toml(value: Any) -> str:
-    """Write a value as inline TOML."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{json.dumps(k)} = {to_toml(v)}" for k, v in value.items()) + " }"
-    if isinstance(value, list):
-        return "[" + ", ".join(map(to_toml, value)) + "]"
-    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)
-
-
-def written(table: Table) -> str:
-    """Write a whole file: its top keys, each inline."""
-    return "".join(f"{json.dumps(key)} = {to_toml(value)}\n" for key, value in table.items())
-
-
 @dataclass(frozen=True)
 class Case:
     """One published test, with one set of its parameters."""
@@ -128,7 +118,7 @@ class Case:
 def published_cases() -> list[Case]:
     """Return every case of the published tables."""
     out = []
-    for module in (never_orders, orders):
+    for module in TABLES:
         for name, test in vars(module).items():
             if not name.startswith("test_"):
                 continue
@@ -138,14 +128,14 @@ def published_cases() -> list[Case]:
                 keys = [names] if isinstance(names, str) else list(names)
                 rows = [value.values if hasattr(value, "values") else value for value in values]
                 rows = [row if len(keys) > 1 or isinstance(row, tuple) else (row,) for row in rows]
-                sets = [dict(zip(keys, row, strict=True)) for row in rows]
+                sets = [{**one, **dict(zip(keys, row, strict=True))} for one in sets for row in rows]
             out += [Case(f"{name}[{number}]", partial(test, **given)) for number, given in enumerate(sets)]
     return out
 
 
 def failing(plans: tuple[Plan, ...]) -> set[str]:
     """Return the names of the published cases that fail when these are the shipped plans."""
-    for module in (published, never_orders, orders):
+    for module in (published, never, *TABLES):
         vars(module)["plans"] = lambda: plans
     out = set()
     for case in published_cases():
