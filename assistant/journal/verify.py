@@ -39,17 +39,25 @@ class State(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The outcome of `verify`. ``unseen`` says what this check cannot show."""
+    """The outcome of `verify`. ``unseen`` says what this check cannot show.
+
+    ``heads`` are the first and last points a code was given out for, as (record, hash); none when broken.
+    """
 
     log: str
     state: State
     run: str
     records: int
     key: str
-    codes: tuple[str, ...]
+    heads: tuple[tuple[int, str], ...]
     findings: tuple[Finding, ...]
     notes: tuple[str, ...]
     unseen: tuple[str, ...]
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """The codes of those points; slow to work out on purpose, so only when somebody asks."""
+        return tuple(code_of(digest, self.run) for _, digest in self.heads)
 
     def text(self) -> str:
         """Return the outcome for people: the result first, then faults, notes and what stays open."""
@@ -248,9 +256,7 @@ def _verdict(case: _Case) -> Verdict:
         run=opened.run if opened else "",
         records=seen.records,
         key=_name(opened.key) if opened else "",
-        codes=tuple(code_of(digest, opened.run) for _, digest in (seen.heads[:1] + seen.heads[1:][-1:]))
-        if opened and not found
-        else (),
+        heads=tuple(seen.heads[:1] + seen.heads[1:][-1:]) if opened and not found else (),
         findings=tuple(found),
         notes=tuple(case.notes + case.beside.notes),
         unseen=(*case.unseen, *_NEVER),
