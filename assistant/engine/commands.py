@@ -31,7 +31,7 @@ TRIGGERS: Final = {
     CORRECTION: "take_back",
     RIGHT: "confirm",
     CLEAR: "all_clear",
-    GIVE_UP: "command",
+    GIVE_UP: "give_up",
     START_OVER: "command",
     **dict.fromkeys(SETTINGS, "setting"),
 }

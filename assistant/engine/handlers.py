@@ -172,8 +172,7 @@ def confirm(plan: Plan, state: State, event: Event, now: int) -> Decision:
         return Decision(state, Kind.REFUSED, "wrong-voice", lines=(line("wrong-voice", who=step.who),))
     asked = state._replace(phase=pending.origin, pending=None)
     if pending.phrase == commands.GIVE_UP:
-        over = State(Phase.OVER, 0, state.facts, since=now, outcome=Outcome.GIVEN_UP)
-        return Decision(over, Kind.ENDED, "given-up", lines=(line("given-up"),))
+        return given_up(state, now)
     if pending.phrase == commands.START_OVER:
         again = start_again(plan, now)
         return Decision(again, Kind.RESTARTED, "asked-for", lines=(line("restart"), *ask(plan, again)))
@@ -210,10 +209,21 @@ def take_back(plan: Plan, state: State, _event: Event, now: int) -> Decision:
 
 
 def command(_plan: Plan, state: State, event: Event, now: int) -> Decision:
-    """Give up or start over: read back first, for either loses the place."""
+    """Start over, or give up: read back first, for either loses the place."""
     assert isinstance(event, Heard)  # noqa: S101 - as above
     after = state._replace(phase=Phase.CONFIRMING, pending=Pending(event.phrase, state.phase), since=now)
     return Decision(after, Kind.READ_BACK, lines=(line("command-ask", phrase=event.phrase),))
+
+
+def give_up(plan: Plan, state: State, event: Event, now: int) -> Decision:
+    """Give up: read back first, but while deaf it counts at once, for only a pad or a key can have said it."""
+    return given_up(state, now) if state.phase is Phase.DEAF else command(plan, state, event, now)
+
+
+def given_up(state: State, now: int) -> Decision:
+    """The run ends safely without being done."""
+    over = State(Phase.OVER, 0, state.facts, since=now, outcome=Outcome.GIVEN_UP)
+    return Decision(over, Kind.ENDED, "given-up", lines=(line("given-up"),))
 
 
 def stand_by(_plan: Plan, state: State, _event: Event, now: int) -> Decision:
@@ -368,6 +378,7 @@ HANDLERS: Mapping[str, Handler] = {
     "confirm": confirm,
     "take_back": take_back,
     "command": command,
+    "give_up": give_up,
     "stand_by": stand_by,
     "go_ahead": go_ahead,
     "stop": stop,

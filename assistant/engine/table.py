@@ -36,6 +36,8 @@ TABLE: Final[tuple[tuple[str, tuple[Phase, ...], tuple[Phase, ...]], ...]] = (
     ("take_back", (C,), (A, L, W, S)),
     ("take_back", (L,), (L,)),
     ("command", (A, L, W, S), (C,)),
+    ("give_up", (A, L, W, S), (C,)),
+    ("give_up", (D,), (O,)),
     ("stand_by", (A, H, C, L), (W,)),
     ("stand_by", (C,), (S,)),
     ("go_ahead", (W,), (A, L)),

@@ -283,6 +283,7 @@ SESSION: Final = (
     "phase == STOP -> phase = BREAK",
     f"({BUSY} && origin != STOP || phase == WAIT) -> drop_begun(); phase = DEAF",
     "phase == DEAF -> phase = BREAK",
+    "phase == DEAF -> over()",
     f"({BUSY} && origin != STOP || phase == WAIT || phase == DEAF) -> phase = BREAK",
     f"({BUSY} && origin != STOP || phase == WAIT || phase == DEAF) -> restart()",
     "phase == STOP -> clear_all(); phase = STOP",

@@ -159,6 +159,16 @@ def test_an_interruption_makes_what_decays_unknown(drive: Drive, cut: Resumed | 
     assert drive.fact("jaw") == "closed"
 
 
+def test_a_run_can_be_given_up_while_the_microphone_is_gone(drive: Drive) -> None:
+    """A driver nobody can hear must be able to end the run by pad; nothing else may move it."""
+    drive.to("cord").put(Microphone(DeviceChange.LOST))
+    for phrase in ("start-over", "stand-by", "go-ahead", "read-back-right", "everyone-clear", "cord-connected"):
+        drive.say(phrase)
+        assert drive.state.phase is Phase.DEAF, phrase
+    drive.say("give-up")
+    assert (drive.last.kind, drive.state.phase, drive.state.outcome) == (Kind.ENDED, Phase.OVER, "given-up")
+
+
 def test_files_changed_means_starting_again(drive: Drive) -> None:
     """A run cannot go on in the middle of a procedure that is no longer the same."""
     drive.to("cord").put(Resumed(changed=True))
