@@ -41,6 +41,8 @@ class RecordedDriver:
     ``where`` tells the state of the run; ``heard`` is called with the sound and words of each answer.
     """
 
+    patient = False  # it answers as soon as it is asked
+
     def __init__(
         self,
         prepared: Prepared,

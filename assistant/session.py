@@ -11,15 +11,15 @@ The assistant's own voice must not answer. Nothing here cancels echo, and a cab 
 the microphone louder than a driver who stands outside; so while the voice speaks, and until it has
 rung out, sound counts only as an emergency stop, and what is under way then is forgotten. An echo
 could at worst stop the run, which is safe. With a headset there is no such way from loudspeaker to
-microphone: then any speech cuts an ordinary prompt at once, and counts. Pads and typed lines have no
-echo and count at any time.
+microphone: then any speech cuts an ordinary prompt at once, and counts; only while a hazard is said
+nothing but the stop does. Pads and typed lines have no echo and count at any time. An emergency stop,
+however it comes, silences everything, hazards too.
 """
 
 from __future__ import annotations
 
 import contextlib
 import time
-from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -33,27 +33,20 @@ from assistant.errors import LogError
 from assistant.journal.anchor import digit_by_digit
 from assistant.journal.audio import keep_audio
 from assistant.journal.disk_watch import DiskWatch
-from assistant.journal.records import Closed, Decided, Device, Spoke
+from assistant.journal.records import Closed, Decided, Device
 from assistant.journal.writer import Writer
+from assistant.late_ears import NotOpenError
 from assistant.phrases.live import Hearing, Live
 from assistant.prepare import Prepared
-from assistant.voice.base import How, Receipt, Tone, Voice
-from assistant.voice.base import Line as VoiceLine
-from assistant.voice.base import Spoken as SpokenLine
+from assistant.talk import LONGEST_SPEECH_S, Said, Talk
+from assistant.voice.base import Voice
 from assistant.voice.loudness import Change
 from assistant.wording import Sentence
 
 TICK_S = 0.5  # how often silence and holds are looked at
 SPEAKING_TICK_S = 0.05  # while the voice speaks: what may be heard changes the moment it ends
-LONGEST_SPEECH_S = 120.0  # a voice that has not ended by then hangs; the run goes on by the screen
+BARGE_TICK_S = 0.005  # with a headset: speech is looked for with every block that the microphone hands over
 SOUNDLESS = frozenset({"typed", "pad"})  # what answers without sound cannot be an echo
-
-TONES = {
-    Kind.ACCEPTED: Tone.HEARD,
-    Kind.REFUSED: Tone.REFUSED,
-    Kind.STOPPED: Tone.STOP,
-    Kind.FAILED: Tone.STOP,
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,15 +65,6 @@ class Shown:
     record: int
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What became of the lines of one decision: its record in the log, and each line's end."""
-
-    record: int
-    complete: bool
-    lines: tuple[SpokenLine, ...]
-
-
 Screen = Callable[[Shown], None]
 
 
@@ -93,20 +77,11 @@ def _unshown(_: str) -> None:
 
 
 @dataclass
-class _Saying:
-    """Lines handed to the voice whose end is not in the log yet."""
-
-    receipt: Receipt
-    sentences: tuple[Sentence, ...]
-    began: int
-
-
-@dataclass
 class Session:
     """A run under way.
 
-    ``patient`` ears (microphone, keyboard, pads) let real time pass in silence; a script or
-    recordings do not, so a hold is waited out for them. ``headset`` says that the microphone cannot
+    Patient ears (microphone, keyboard, pads) let real time pass in silence; a script or recordings do
+    not, so a hold is waited out for them. ``headset`` says that the microphone cannot
     hear the loudspeaker. ``said`` is told what became of spoken lines, ``notice`` gets what is said
     without a decision while the log lags, to be shown.
     """
@@ -116,7 +91,6 @@ class Session:
     ears: Ears
     voice: Voice
     screen: Screen
-    patient: bool = True
     keep_sound: Path | None = None
     headset: bool = False
     said: Callable[[Said], None] = _nowhere
@@ -126,45 +100,50 @@ class Session:
 
     def __post_init__(self) -> None:
         self.state = self.prepared.engine.initial()
-        self._saying: deque[_Saying] = deque()
+        self._talk = Talk(self.voice, self.writer, self.said)
         self._echo = False  # sound that came so far may hold our own voice
+        self._talking = False  # somebody spoke when it was last looked
+        self._over_hazard = False  # and began to while a hazard was being said
 
     # -- the loop -------------------------------------------------------------------------------
     def run(self, resumed: Resumed | None = None) -> bool:
         """Go on to the end; True when the run is over, False when the ears ended first."""
         try:
             with DiskWatch(self.writer, self._log_slow):
-                self._speak((self._sentence("code-begin", code=digit_by_digit(self.writer.code)),))
                 self.take(resumed if resumed is not None else Begin())
                 while self.state.phase is not Phase.OVER:
                     if not self.turn():
-                        self._settle(wait=True)
+                        self._hear_out()
                         return False
-                self._settle(wait=True)
+                self._hear_out()
                 outcome = self.state.outcome.value
                 claim = self.prepared.plan.claim if outcome == "done" else outcome
                 code = self.writer.finish(Closed(outcome=claim))
             # The code stands in the log's last record; nothing may follow that, so neither that it was said.
-            self._say_unlogged(self._sentence("code-end", code=digit_by_digit(code)))
+            self._talk.unlogged(self._sentence("code-end", code=digit_by_digit(code))).wait(LONGEST_SPEECH_S)
         except LogError:
-            self._log_lost()
+            self._talk.alarm(self._sentence("log-lost"))
             raise
         return True
 
     def turn(self) -> bool:
         """Wait for one thing to happen and deal with it; False when no more will come."""
-        self._settle()
-        if self.state.phase is Phase.HOLDING and not self.patient:
+        self._talk.settle()
+        if self.state.phase is Phase.HOLDING and not self.patient and not self._breaks_in():
             self.sleep(TICK_S)
             self.take(Tick())
             return True
         gated = self._gated()
         # The whole set even while only a stop counts: with fewer words an ear hears "stop" too easily.
         live = self.prepared.live(self.state)
-        got = self.ears.listen(live, self._time_out())
+        try:
+            got = self.ears.listen(live, self._time_out())
+        except NotOpenError as failure:
+            self._ears_failed(failure)
+            raise
         if isinstance(got, Hearing):
             self._heard(got, live, gated)
-        elif got is Signal.NOTHING:
+        elif got in {Signal.NOTHING, Signal.PASSED}:
             self._passed()
         elif got is Signal.ENDED:
             return False
@@ -174,35 +153,60 @@ class Session:
             self.take(Microphone(change))
         return True
 
+    def _breaks_in(self) -> bool:
+        """Whether a script's next line counts while a hold is on: then it is not waited out first."""
+        ahead = getattr(self.ears, "ahead", None)
+        return ahead is not None and bool(ahead(self.prepared.live(self.state), TICK_S))
+
+    @property
+    def patient(self) -> bool:
+        """Whether somebody answers who may need time: not a script, nor recordings."""
+        return bool(getattr(self.ears, "patient", True))
+
     def _time_out(self) -> float | None:
         if not self.patient:
             return None
-        return SPEAKING_TICK_S if self.voice.speaking else TICK_S
+        if not self.voice.speaking:
+            return TICK_S
+        return BARGE_TICK_S if self.headset else SPEAKING_TICK_S
 
     def _gated(self) -> bool:
-        """Whether sound may be our own voice now; when that has just ended, the ears begin afresh."""
+        """Whether of sound only a stop counts now; afterwards the ears begin afresh."""
         speaking = self.voice.speaking
         if self.headset:
-            if speaking and getattr(self.ears, "speaking", False):
-                self.voice.cut()  # the driver cuts in
-            return False
+            return self._cutting_in(bool(getattr(self.ears, "speaking", False)), speaking)
         if self._echo and not speaking and (fresh := getattr(self.ears, "fresh", None)) is not None:
             fresh()
         self._echo = speaking
         return speaking
 
+    def _cutting_in(self, talking: bool, speaking: bool) -> bool:
+        """Let speech stop an ordinary prompt; what begins over a hazard is heard to its end, but only for a stop."""
+        firm = speaking and self.voice.firm
+        if not talking or (firm and not self._talking):
+            self._over_hazard = talking
+        self._talking = talking
+        if talking and speaking and not firm and not self._over_hazard:
+            self.voice.cut()
+        return self._over_hazard
+
     def _heard(self, hearing: Hearing, live: Live, gated: bool) -> None:
         sound = hearing.engine not in SOUNDLESS
+        stop = hearing.phrase is not None and hearing.phrase in live.emergency
         if sound and hearing.noise_db is not None and not gated:
             self.voice.follow_noise(hearing.noise_db)
-        if sound and gated and hearing.phrase not in live.emergency:
+        if sound and gated and not stop:
             return  # our own voice, or speech on top of it: neither a confirmation nor a miss
-        if self.patient:
+        if stop:
+            self.voice.halt()
+        elif self.patient:
             self.voice.cut()  # answered: the rest of what was being said is out of date
         self.take(event_of(hearing), hearing)
 
     def _passed(self) -> None:
-        """Time has passed in silence; a prompt that is still being spoken is no silence."""
+        """Time has passed in silence; a prompt that is still being spoken is no silence, nor are ears not open yet."""
+        if getattr(self.ears, "opening", False):
+            return
         if self.state.phase is Phase.HOLDING or not self.voice.speaking:
             self.take(Tick())
 
@@ -218,57 +222,34 @@ class Session:
         data = decision_to_data(self.prepared.plan, self.state, decision)
         entry = self.writer.append(Decided(event=event_to_data(event), decision=data), at=now)
         self.state = decision.state
-        clock_set = [Line("line", "clock-set")] if self.writer.clock_was_set() else []
-        sentences = tuple(self.prepared.wording.sentences((*clock_set, *decision.lines)))
+        sentences = self._sentences(decision)
         self.screen(Shown(self.prepared, self.state, hearing, event, decision, sentences, entry.seq))
-        self._say(decision, sentences)
+        self._talk.reply(decision, sentences)
+        if not self.patient:
+            self._hear_out()
         return decision
 
     # -- out ------------------------------------------------------------------------------------
-    def _say(self, decision: Decision, sentences: tuple[Sentence, ...]) -> None:
-        if decision.kind is Kind.SETTING:
-            self.voice.adjust(cast("Change", decision.reason))
-        tone = TONES.get(decision.kind)
-        if decision.kind is Kind.ASKED_AGAIN and decision.reason != "silence":
-            tone = Tone.NOT_UNDERSTOOD
-        if tone is not None:
-            self.voice.tone(tone)
-        if sentences:
-            self._speak(sentences)
+    def _sentences(self, decision: Decision) -> tuple[Sentence, ...]:
+        """Return what is said of a decision, with what only the session knows: code, clock, caps of the voice."""
+        said = self.prepared.wording.sentences(decision.lines)
+        if decision.kind is Kind.SETTING and not self.voice.adjust(cast("Change", decision.reason)):
+            said = [self._sentence("voice-cap")]
+        if decision.kind in {Kind.BEGUN, Kind.RESUMED}:
+            # The cautions come first: they are ready before anything else is.
+            said.insert(1, self._sentence("code-begin", code=digit_by_digit(self.writer.code)))
+        if self.writer.clock_was_set():
+            said.insert(0, self._sentence("clock-set"))
+        return tuple(said)
 
-    def _speak(self, sentences: tuple[Sentence, ...]) -> None:
-        began = self.writer.now()
-        receipt = self.voice.say([VoiceLine(one.kind, one.text, one.name) for one in sentences])
-        self._saying.append(_Saying(receipt, sentences, began))
-        self._settle(wait=not self.patient)
+    def _hear_out(self) -> None:
+        """Wait until all has been said; a pressed stop ends that, and silences it."""
+        self._talk.wait(self._urgent)
+        if self._urgent():
+            self.voice.halt()
 
-    def _settle(self, *, wait: bool = False) -> None:
-        """Log the lines that have ended, in their order; ``wait`` for all, unless a stop is pressed."""
-        while self._saying:
-            saying = self._saying[0]
-            hangs = self.writer.now() - saying.began > LONGEST_SPEECH_S * 1000
-            if wait and not hangs and not saying.receipt.done:
-                if getattr(self.ears, "urgent", False):
-                    self.voice.cut()
-                    wait = False
-                saying.receipt.wait(SPEAKING_TICK_S)
-                continue
-            if not saying.receipt.done and not hangs:
-                return
-            self._saying.popleft()
-            self._log_said(saying)
-
-    def _log_said(self, saying: _Saying) -> None:
-        # By line, not by order: after a cut the dropped lines end before a hazard that is played out.
-        ended = {id(one.line): one for one in saying.receipt.spoken}
-        hows = [ended[id(line)].how.value if id(line) in ended else "hangs" for line in saying.receipt.lines]
-        complete = set(hows) <= {How.SPOKEN.value, How.SILENT.value}
-        lines = tuple(
-            {"kind": one.kind, "text": one.text, "how": how} for one, how in zip(saying.sentences, hows, strict=True)
-        )
-        took = self.writer.now() - saying.began
-        entry = self.writer.append(Spoke(lines=lines, complete=complete, took_ms=took))
-        self.said(Said(entry.seq, complete, tuple(ended.values())))
+    def _urgent(self) -> bool:
+        return bool(getattr(self.ears, "urgent", False))
 
     def _keep(self, hearing: Hearing) -> None:
         if self.keep_sound is None or not hearing.audio_sha256 or not isinstance(self.ears, KeepsSound):
@@ -276,21 +257,19 @@ class Session:
         if (samples := self.ears.last_samples) is not None:
             keep_audio(self.keep_sound, samples)
 
-    def _log_lost(self) -> None:
-        with contextlib.suppress(Exception):  # the voice must not hide why the run stopped
-            self.voice.tone(Tone.STOP)
-            self._say_unlogged(self._sentence("log-lost"))
-
     def _log_slow(self) -> None:
         """Say and show that the disk keeps the run waiting; called on the watch's thread."""
         sentence = self._sentence("disk-slow")
         self.notice(sentence.text)
         with contextlib.suppress(Exception):  # a voice in trouble must not end the watch
-            self.voice.say([VoiceLine(sentence.kind, sentence.text, sentence.name)])
+            self._talk.unlogged(sentence)
 
-    def _say_unlogged(self, sentence: Sentence) -> None:
-        self.voice.say([VoiceLine(sentence.kind, sentence.text, sentence.name)]).wait(LONGEST_SPEECH_S)
+    def _ears_failed(self, failure: NotOpenError) -> None:
+        """Nobody will ever be heard: say so, show it, log it; the run can be resumed."""
+        sentence = self._sentence("ears-failed")
+        self.notice(f"{sentence.text} {failure}")
+        self.writer.append(Device(what="ears", state="failed", detail=str(failure)[:400]))
+        self._talk.alarm(sentence)
 
     def _sentence(self, key: str, **places: str) -> Sentence:
         return self.prepared.wording.sentence(Line("line", key, tuple(places.items())))
-

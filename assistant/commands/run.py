@@ -12,6 +12,7 @@ from pathlib import Path
 import click
 
 from assistant import __version__
+from assistant.commands.early import Early
 from assistant.commands.options import json_option, prepared, setting_options
 from assistant.commands.work import PageWish, Wishes, Work
 from assistant.ears.control import PowerCut, PracticeClocks
@@ -97,9 +98,15 @@ def run(
             raise InputError("A call sign is chosen when a run begins: leave --call-sign out when it goes on.")
         see_through(partial(go_on, resume, wishes, key, own), wishes, key, own)
         return
-    ready = prepared(procedure, rig, site, crew, lang, own)
-    notes = require_proof(ready, practice=practice)
-    see_through(partial(begin, ready, wishes, key, notes, call_sign), wishes, key, own)
+
+    def anew() -> None:
+        with ExitStack() as stack:
+            early = Early(wishes, lang, stack)
+            ready = prepared(procedure, rig, site, crew, lang, own)
+            notes = require_proof(ready, practice=practice)
+            begin(Work(ready, wishes, early, stack), key, notes, call_sign)
+
+    see_through(anew, wishes, key, own)
 
 
 def see_through(run: Callable[[], None], wishes: Wishes, key: TabletKey, own: Path | None) -> None:
@@ -130,31 +137,28 @@ def require_proof(ready: Prepared, *, practice: bool) -> tuple[str, ...]:
     return ("practice", f"not proven: {len(faults)} faults")
 
 
-def begin(
-    ready: Prepared, wishes: Wishes, key: TabletKey, notes: tuple[str, ...] = (), call_sign: str = ""
-) -> None:
-    """Begin a run; ``notes`` is what a reader of the log must know first, ``call_sign`` the driver's or ""."""
-    with ExitStack() as stack:
-        work = Work(ready, wishes, stack)
-        name = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ-") + secrets.token_hex(3)
-        opened = Opened(
-            run=name,
-            program=__version__,
-            procedure=ready.plan.procedure,
-            rig=ready.plan.rig,
-            site=ready.plan.site,
-            lang=ready.plan.lang,
-            ears=wishes.ears,
-            voice=wishes.voice,
-            files=ready.hashes,
-            consent_audio=wishes.keep_sound,
-            consent_words=wishes.keep_words,
-            key=key.public,
-            notes=(f"crew: {ready.plan.crew}", *notes),
-            call_sign=call_sign,
-        )
-        writer = Writer.begin(wishes.logs, opened, key, clocks=work.clocks)
-        work.go(writer, None)
+def begin(work: Work, key: TabletKey, notes: tuple[str, ...] = (), call_sign: str = "") -> None:
+    """Begin a run; ``notes`` is what a reader of the log must know first."""
+    ready, wishes = work.ready, work.wishes
+    work.open_devices()
+    name = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ-") + secrets.token_hex(3)
+    opened = Opened(
+        run=name,
+        program=__version__,
+        procedure=ready.plan.procedure,
+        rig=ready.plan.rig,
+        site=ready.plan.site,
+        lang=ready.plan.lang,
+        ears=wishes.ears,
+        voice=wishes.voice,
+        files=ready.hashes,
+        consent_audio=wishes.keep_sound,
+        consent_words=wishes.keep_words,
+        key=key.public,
+        notes=(f"crew: {ready.plan.crew}", *notes),
+        call_sign=call_sign,
+    )
+    work.go(Writer.begin(wishes.logs, opened, key, clocks=work.clocks), None)
 
 
 def go_on(folder: Path, wishes: Wishes, key: TabletKey, own: Path | None, cut: PowerCut | None = None) -> None:
@@ -165,12 +169,13 @@ def go_on(folder: Path, wishes: Wishes, key: TabletKey, own: Path | None, cut: P
         raise InputError(f"There is no run {folder}; name the folder of the run.")
     clocks = PracticeClocks() if cut is None else cut.clocks
     resumer = Resumer(folder, key, clocks=clocks)
-    with ExitStack() as stack:
+    with ExitStack() as stack, ExitStack() as log:
         was = resumer.found.opened
         if resumer.found.ended:
             click.echo(f"The run had ended; its end is sealed now. Code: {resumer.seal_end()}")
             return
-        stack.callback(resumer.close)
+        log.callback(resumer.close)
+        early = Early(wishes, was.lang, stack)
         crew = next((note.removeprefix("crew: ") for note in was.notes if note.startswith("crew: ")), "alone")
         ready = prepared(was.procedure, was.rig, was.site, crew, was.lang, own)
         changed = changed_files(ready, resumer.found.files)
@@ -182,9 +187,10 @@ def go_on(folder: Path, wishes: Wishes, key: TabletKey, own: Path | None, cut: P
             require_proof(ready, practice=wishes.practice or "practice" in was.notes)
         state = begun_anew(ready.engine, resumer.found.inputs) if folded is None or restarted else folded.state
         preview = ready.engine.decide(state, Resumed(restarted), 0).state
-        work = Work(ready, wishes, stack)
+        work = Work(ready, wishes, early, stack)
         work.clocks, work.typed = clocks, None if cut is None else cut.ears
-        stack.pop_all()  # from here on the writer owns the file
+        work.open_devices()
+        log.pop_all()  # from here on the writer owns the file
         writer = resumer.go_on(
             program=__version__,
             decayed=tuple(ready.plan.fact_names[stale.fact] for stale in preview.stale),

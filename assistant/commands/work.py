@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import json
 import signal
+import threading
 import time
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 import click
 
+from assistant.commands.early import Early
 from assistant.ears.base import Ears
-from assistant.ears.choose import open_ears, open_pair
 from assistant.ears.control import Controls, PowerCut, PracticeClocks
+from assistant.ears.probe import no_microphone
 from assistant.ears.typed import TypedEars
 from assistant.engine.events import Resumed
 from assistant.engine.state import Kind, Phase
@@ -24,16 +26,17 @@ from assistant.journal.records import Note
 from assistant.journal.verify import State as Verified
 from assistant.journal.verify import verify
 from assistant.journal.writer import Writer
-from assistant.places import cache_folder
+from assistant.late_ears import LateEars
 from assistant.prepare import Prepared
 from assistant.recorded_driver import RecordedDriver
-from assistant.screen.attach import attach, has_display, open_page
 from assistant.screen.board import Board
 from assistant.screen.pads import PadsOnly
 from assistant.session import Session, Shown
-from assistant.voice.base import Hooks, Voice
-from assistant.voice.choose import open_voice
+from assistant.voice.base import Voice
 from assistant.voice.file_voice import FileVoice
+
+if TYPE_CHECKING:
+    from assistant.ears.choose import Opened
 
 
 class LeftOpenError(HitchcallError):
@@ -78,8 +81,10 @@ class Wishes:
 class Work:
     """Opens ears and voice for a run and sees it through."""
 
-    def __init__(self, ready: Prepared, wishes: Wishes, stack: ExitStack) -> None:
+    def __init__(self, ready: Prepared, wishes: Wishes, early: Early, stack: ExitStack) -> None:
         self.ready = ready
+        self.early = early
+        early.notice = self.trouble
         self.wishes = wishes
         self.stack = stack
         self.session: Session | None = None
@@ -95,52 +100,58 @@ class Work:
         else:
             click.echo(text)
 
+    def open_devices(self) -> None:
+        """Wait for voice and microphone; raises before a log is begun when what was asked for is not there."""
+        self.early.voice()
+        trouble = self.early.microphone_trouble()
+        if trouble and self.wishes.ears == "mic":
+            raise no_microphone(trouble)
+
     def go(self, writer: Writer, resumed: Resumed | None) -> None:
         """Run to the end and tell how it ended; always says where the log is and whether it verifies."""
         self.stack.callback(writer.close)
-        voice_opened = open_voice(
-            self.wishes.voice, self.ready.plan.lang, cache_folder() / "voice",
-            hooks=Hooks(notice=self.trouble), device=self.wishes.speaker,
-        )  # fmt: skip
+        voice_opened = self.early.voice()
         voice = voice_opened.voice
-        self.stack.callback(voice.close)
         ears, notices = self.open_ears(voice if isinstance(voice, FileVoice) else None, writer.folder)
         self.stack.callback(ears.close)
         if isinstance(ears, TypedEars) and "practice" in writer.opened.notes:
             ears.controls = controls(writer, self.clocks, ears)
-        # A script or a recorded driver with a page open is still one.
-        patient = bool(getattr(ears, "patient", self.wishes.ears in {"mic", "auto"}))
-        ears = self.with_page(ears, voice)
+        both = self.with_page(ears, voice)
         for notice in (*voice_opened.notices, *notices):
             self.tell(notice)
         self.tell(f"Log: {writer.folder}")
         self.trouble(f"Code of the log's beginning, for the paperwork: {writer.code}")
         if self.wishes.keep_sound and not writer.opened.consent_audio:
             self.tell("This run was begun without agreement to keep sound, so none is kept.")
-        failed = voice.prepare(sorted(set(self.ready.wording.fixed())), self._progress)
-        for text, why in failed.items():
-            self.tell(f"Cannot be spoken, only shown: {text} ({why})")
-        session = Session(
-            self.ready, writer, ears, voice, self.show,
-            patient=patient,
+        self.session = session = Session(
+            self.ready, writer, both, voice, self.show,
             keep_sound=writer.folder if writer.opened.consent_audio else None,
             headset=self.wishes.headset,
+            said=(lambda _: None) if self.board is None else self.board.said,
             notice=self.trouble,
         )  # fmt: skip
-        if self.board is not None:
-            session.said = self.board.said
         session.state = self.session_state
-        self.session = session
         signal.signal(signal.SIGTERM, _interrupt)
+        threading.Thread(target=self._prompts, args=(voice, ears), name="prompts", daemon=True).start()
         began = time.monotonic()
         over = session.run(resumed)
         self._ending(session, writer, over, time.monotonic() - began)
+
+    def _prompts(self, voice: Voice, ears: Ears) -> None:
+        """Make the prompts ready while the first are spoken, after the ears, which are waited for."""
+        if isinstance(ears, LateEars):
+            ears.opened()
+        failed = voice.prepare(list(dict.fromkeys(self.ready.wording.fixed())), self._progress)
+        for text, why in failed.items():
+            self.tell(f"Cannot be spoken, only shown: {text} ({why})")
 
     def with_page(self, ears: Ears, voice: Voice) -> Ears:
         """Serve the cab page when it was asked for; its pads then count beside the ears."""
         page = self.wishes.page
         if page is None or self.board is None:
             return ears
+        from assistant.screen.attach import attach, has_display, open_page  # noqa: PLC0415 - loads the web server
+
         screen, both = attach(
             self.board, ears, voice,
             lang=self.ready.plan.lang, port=page.port, dpi=page.dpi, headset=self.wishes.headset,
@@ -167,9 +178,14 @@ class Work:
             return self.typed, ()
         if wishes.ears == "pads":
             return PadsOnly(), ("Ears: the pads of the cab page only, as asked.",)
+        trouble = self.early.microphone_trouble()
+        if wishes.ears in {"auto", "mic"} and not trouble:
+            return LateEars(self._open_microphone, self.tell), ()
+        from assistant.ears.choose import open_ears, open_pair  # noqa: PLC0415 - loads the recognisers' libraries
+
         if wishes.ears != "recorded":
             opened = open_ears(
-                wishes.ears, self.ready.book, vosk_model=wishes.vosk_model, device=wishes.microphone
+                wishes.ears, self.ready.book, vosk_model=wishes.vosk_model, trouble_with=lambda _: trouble
             )
             nobody_types = isinstance(opened.ears, TypedEars) and not opened.ears.patient
             if wishes.ears == "auto" and wishes.page is not None and nobody_types:
@@ -185,6 +201,14 @@ class Work:
         )
         said = "Ears: a recorded driver; its answers are synthesised on the spot and really recognised."
         return driver, (said, *pair.notices)
+
+    def _open_microphone(self) -> Opened:
+        from assistant.ears.choose import open_ears  # noqa: PLC0415 - as above
+
+        wishes = self.wishes
+        return open_ears(
+            "mic", self.ready.book, vosk_model=wishes.vosk_model, device=wishes.microphone, trouble_with=lambda _: ""
+        )
 
     def show(self, shown: Shown) -> None:
         """Put what was heard, decided and said on the page, and print it."""

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from assistant.ears.base import Ears, Recogniser
 from assistant.ears.fusion import Pair
-from assistant.ears.mic_child import PIPE
 from assistant.ears.microphone import MicrophoneEars
+from assistant.ears.probe import microphone_trouble, no_microphone
 from assistant.ears.scorer import ScorerEar
 from assistant.ears.selftest import no_answers
 from assistant.ears.sphinx import SphinxEar
@@ -21,7 +20,6 @@ from assistant.errors import DeviceError, InputError
 from assistant.phrases.book import PhraseBook
 
 SPECS = "auto, mic, typed or wav:FOLDER"
-PROBE_SECONDS = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +38,20 @@ class Opened:
     notices: tuple[str, ...]
 
 
-def open_ears(spec: str, book: PhraseBook, *, vosk_model: Path | None = None, device: str = "") -> Opened:
+def open_ears(
+    spec: str,
+    book: PhraseBook,
+    *,
+    vosk_model: Path | None = None,
+    device: str = "",
+    trouble_with: Callable[[str], str] = microphone_trouble,
+) -> Opened:
     """Open the ears named by ``spec``: "auto", "mic", "typed" or "wav:FOLDER".
 
     "auto" takes the microphone when there is one and typed lines when not. ``vosk_model`` is a
-    model folder named by the user, ``device`` (part of) a microphone's name. Raises InputError for
-    what cannot be as asked, DeviceError when recogniser or microphone fail.
+    model folder named by the user, ``device`` (part of) a microphone's name; ``trouble_with`` a name
+    says why there is no such microphone. Raises InputError for what cannot be as asked, DeviceError
+    when recogniser or microphone fail.
     """
     if spec == "typed":
         return Opened(TypedEars(), ("Ears: typed lines, as asked.",))
@@ -57,9 +63,9 @@ def open_ears(spec: str, book: PhraseBook, *, vosk_model: Path | None = None, de
         return Opened(WavEars(Path(folder), opened.pair), (f"Ears: recordings in {folder}.", *opened.notices))
     if spec not in {"auto", "mic"}:
         raise InputError(f"There are no ears {spec!r}; use {SPECS}.")
-    trouble = microphone_trouble(device)
+    trouble = trouble_with(device)
     if trouble and spec == "mic":
-        raise DeviceError(f"There is no microphone to listen through ({trouble}); plug one in, or use typed lines.")
+        raise no_microphone(trouble)
     if trouble:
         return Opened(TypedEars(), (f"Ears: typed lines, because there is no microphone ({trouble}).",))
     opened = open_pair(book, vosk_model=vosk_model)
@@ -103,18 +109,3 @@ def _second_ear(lang: str) -> tuple[Recogniser | None, str]:
         return ScorerEar(), "Whisper tiny.en, which scores the live phrases; its weights are the measured ones."
     except DeviceError as error:
         return None, f"none ({error})"
-
-
-def microphone_trouble(device: str) -> str:
-    """Return why no microphone can be opened, or "" when one can; asked in a process that may hang."""
-    if device.startswith(PIPE):
-        return "" if Path(device.removeprefix(PIPE)).exists() else "there is no such pipe"
-    command = [sys.executable, "-m", "assistant.ears.mic_child", device]
-    try:
-        done = subprocess.run(command, capture_output=True, text=True, timeout=PROBE_SECONDS, check=False)
-    except (subprocess.TimeoutExpired, OSError):
-        return "the sound system does not answer"
-    if done.returncode == 0:
-        return ""
-    lines = done.stdout.strip().splitlines()
-    return lines[-1] if lines else "the sound system fails"

@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from assistant.ears.base import Ears
-from assistant.ears.microphone import MicrophoneEars
 from assistant.ears.typed import TypedEars
+from assistant.late_ears import LateEars
 from assistant.screen.board import Board
 from assistant.screen.pads import EarsAndPads, Pads, PadsOnly
 from assistant.screen.server import Screen
@@ -37,15 +37,19 @@ class State:
     def _word(self) -> str:
         if getattr(self._ears, "lost", False):
             return "mic-lost"
+        if getattr(self._ears, "opening", False):
+            return "opening"
         if self._voice.speaking:
-            return "speaking-headset" if self._headset or not self._by_sound else "speaking"
+            if not self._by_sound:
+                return "speaking-headset"
+            return "speaking" if not self._headset else "speaking-firm" if self._voice.firm else "speaking-headset"
         if not self._by_sound:
             return {PadsOnly: "pads", TypedEars: "typed"}.get(type(self._ears), "recordings")
         return "hears" if getattr(self._ears, "speaking", False) else "listening"
 
     @property
     def _by_sound(self) -> bool:
-        return isinstance(self._ears, MicrophoneEars)
+        return isinstance(self._ears, LateEars)
 
 
 def attach(

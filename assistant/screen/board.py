@@ -14,7 +14,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from assistant.screen.view import offered, view_of
-from assistant.session import Said, Shown
+from assistant.session import Shown
+from assistant.talk import Said
 from assistant.voice.base import How
 
 KEPT = 256

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from assistant.screen.labels_ko import KOREAN
+
 _ENGLISH: Final[Mapping[str, str]] = {
     "danger": "DANGER",
     "warning": "WARNING",
@@ -12,6 +14,7 @@ _ENGLISH: Final[Mapping[str, str]] = {
     "notice": "NOTICE",
     "step": "Step {number} of {count}",
     "say-or-press": "Say or press",
+    "press": "Press",
     "heard": "Heard",
     "pressed": "Pressed",
     "counts": "counts",
@@ -22,8 +25,10 @@ _ENGLISH: Final[Mapping[str, str]] = {
     "refused-title": "Refused. Nothing has changed.",
     "listening": "Listening",
     "hears": "I hear you",
+    "opening": "Getting ready to listen. Only stop counts",
     "speaking": "Speaking. Only stop counts",
     "speaking-headset": "Speaking",
+    "speaking-firm": "Speaking a hazard. Only stop counts",
     "deaf": "Deaf: no microphone. Press or type",
     "mic-lost": "Deaf: microphone lost. Nothing counts",
     "typed": "Typed lines and pads",
@@ -42,6 +47,7 @@ _ENGLISH: Final[Mapping[str, str]] = {
     "parked-text": "Only while parked.",
     "stop": "STOP",
     "seen": "I have seen it: {phrase}",
+    "mean-it": "I mean it: {phrase}",
     "theme": "Light: {theme}",
     "night": "night",
     "day": "day",
@@ -67,7 +73,7 @@ _ENGLISH: Final[Mapping[str, str]] = {
     "needs-number": "Enter the number first.",
 }
 
-_LANGUAGES: Final[Mapping[str, Mapping[str, str]]] = {"en": _ENGLISH}
+_LANGUAGES: Final[Mapping[str, Mapping[str, str]]] = {"en": _ENGLISH, "ko": KOREAN}
 
 
 def labels(lang: str) -> Mapping[str, str]:

@@ -28,7 +28,7 @@ A_SECOND: Final = 5.0  # presses allowed a second, over time
 BURST: Final = 10.0
 REMEMBERED: Final = 4096  # ids of earlier presses
 READING_TIME_S: Final = 0.5  # nobody reads and answers a new question faster; a bouncing glove does
-SLICE_S: Final = 0.03  # how long the other ears are listened to before the pads are looked at
+SLICE_S: Final = 0.01  # how long the other ears are listened to before the pads are looked at
 
 _ID = re.compile(r"[A-Za-z0-9_-]{16,64}")
 _VALUE = re.compile(r"[0-9]{1,5}(\.[0-9]{1,4})?")
@@ -208,6 +208,16 @@ class EarsAndPads:
         return self._pads.urgent
 
     @property
+    def patient(self) -> bool:
+        """Whether the other ears are: a script or a recorded driver with a page open is still one."""
+        return bool(getattr(self.ears, "patient", True))
+
+    @property
+    def opening(self) -> bool:
+        """Whether the other ears are not open yet: of the pads only the stop counts then."""
+        return bool(getattr(self.ears, "opening", False))
+
+    @property
     def last_samples(self) -> Samples | None:
         """The sound of the last hearing, if it had any."""
         found: Samples | None = getattr(self.ears, "last_samples", None)
@@ -227,12 +237,15 @@ class EarsAndPads:
         """Return the next press, else what the other ears report within ``timeout``."""
         until = None if timeout is None else self._clock() + timeout
         while True:
-            pressed = self._pads.take(live)
+            pressed = self._pads.take(live, only_stop=self.opening)
             if pressed is not None:
                 return pressed
             left = SLICE_S if until is None else min(SLICE_S, until - self._clock())
             if left <= 0:
                 return Signal.NOTHING
+            if isinstance(self.ears, PadsOnly):
+                self._pads.wait(left)
+                continue
             got = self.ears.listen(live, left)
             if got is not Signal.NOTHING:
                 return got

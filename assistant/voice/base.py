@@ -137,11 +137,18 @@ class Voice(Protocol):
     def speaking(self) -> bool:
         """Whether sound is coming out or about to: the ears must not take answers meanwhile."""
 
+    @property
+    def firm(self) -> bool:
+        """Whether what is being said, or next to be said, may not be cut by an answer."""
+
     def say(self, lines: Sequence[Line]) -> Receipt:
         """Queue ``lines`` behind what is being said, each in full and in order."""
 
     def cut(self) -> None:
         """Stop what may be cut, at once, and drop such lines from the queue; hazards go on."""
+
+    def halt(self) -> None:
+        """Stop everything at once, hazards too, and drop the queue: for an emergency stop alone."""
 
     def tone(self, kind: Tone) -> None:
         """Play a tone before the next line."""

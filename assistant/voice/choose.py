@@ -49,6 +49,7 @@ def open_voice(
     if spec not in ("auto", "speaker") and (folder == spec or not folder):
         raise InputError(f"There is no voice {spec!r}; use auto, speaker, file:FOLDER or none.")
     speech, notices = _open_speech(lang, cache_dir, command)
+    speech.warm()
     trouble = speech_trouble(speech, lang)
     if trouble and spec != "auto":
         speech.close()

@@ -29,7 +29,7 @@ class FileVoice:
     A folder that holds an earlier session is continued, so that a resumed run stays in one piece.
     """  # noqa: D205 - the file names do not fit one line
 
-    speaking = False
+    speaking = firm = False
 
     def __init__(self, speech: Speech, folder: Path, hooks: Hooks | None = None) -> None:
         self._speech = speech
@@ -60,6 +60,9 @@ class FileVoice:
 
     def cut(self) -> None:
         """Do nothing: a written line is whole already."""
+
+    def halt(self) -> None:
+        """Do nothing, for the same reason."""
 
     def tone(self, kind: Tone) -> None:
         """Write a tone as a file."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 import time
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from assistant.voice.base import Hooks, How, Line, Progress, Receipt, Spoken, Tone
 from assistant.voice.clip import Failure
@@ -38,7 +38,7 @@ class SpeakerVoice:
         self._hooks = hooks or Hooks()
         self._jobs: deque[Job] = deque()
         self._wake = threading.Condition()
-        self._may_stop = True
+        self._current: Job = Tone.HEARD
         self._busy = False
         self._quiet_at = 0.0
         self._stop = threading.Event()
@@ -51,6 +51,13 @@ class SpeakerVoice:
         """Whether sound comes out, is about to, or still rings in the cab."""
         with self._wake:
             return self._busy or bool(self._jobs) or time.monotonic() < self._quiet_at
+
+    @property
+    def firm(self) -> bool:
+        """Whether what is being said, or comes next, may not be cut by an answer."""
+        with self._wake:
+            job = self._current if self._busy else self._jobs[0] if self._jobs else Tone.HEARD
+            return not _may_be_cut(job)
 
     def say(self, lines: Sequence[Line]) -> Receipt:
         """Queue ``lines`` behind what is being said; returns at once."""
@@ -73,19 +80,21 @@ class SpeakerVoice:
 
     def cut(self) -> None:
         """Stop the line being said and drop queued ones, except hazards and cautions."""
-        dropped: list[tuple[Line, Receipt]] = []
+        self._drop(_may_be_cut)
+
+    def halt(self) -> None:
+        """Stop whatever is being said and drop the queue."""
+        self._drop(lambda _job: True)
+
+    def _drop(self, which: Callable[[Job], bool]) -> None:
         with self._wake:
-            kept: deque[Job] = deque()
-            for job in self._jobs:
-                if not _may_be_cut(job):
-                    kept.append(job)
-                elif isinstance(job, tuple):
-                    dropped.append(job)
-            self._jobs = kept
-            if self._may_stop:
+            dropped = [job for job in self._jobs if which(job)]
+            self._jobs = deque(job for job in self._jobs if not which(job))
+            if self._busy and which(self._current):
                 self._stop.set()
-        for line, receipt in dropped:
-            self._finish(Spoken(line, How.CUT), receipt)
+        for job in dropped:
+            if isinstance(job, tuple):
+                self._finish(Spoken(job[0], How.CUT), job[1])
 
     def prepare(self, texts: Sequence[str], progress: Progress) -> dict[str, str]:
         """Make the sound of ``texts`` ready; return each text that failed with its reason."""
@@ -121,7 +130,7 @@ class SpeakerVoice:
                 self._wake.wait()
             job = self._jobs.popleft()
             self._busy = True
-            self._may_stop = _may_be_cut(job)
+            self._current = job
             self._stop.clear()
             return job
 
@@ -172,7 +181,7 @@ class SpeakerVoice:
 class SilentVoice:
     """The voice of typed runs: lines reach the hooks, which print them, and no sound is made."""
 
-    speaking = False
+    speaking = firm = False
 
     def __init__(self, hooks: Hooks | None = None) -> None:
         self._hooks = hooks or Hooks()
@@ -189,6 +198,9 @@ class SilentVoice:
 
     def cut(self) -> None:
         """Do nothing: there is no sound to stop."""
+
+    def halt(self) -> None:
+        """Do nothing, for the same reason."""
 
     def tone(self, kind: Tone) -> None:
         """Make no sound."""

@@ -80,7 +80,7 @@ class Player:
         seen = -1
         last = time.monotonic()
         while True:
-            if self._done.wait(0.01):
+            if self._done.wait(_BEAT_SECONDS / 5):
                 self._done.clear()
                 self.answer(ended=self._complete, frames=self._at // 2)
             if time.monotonic() - last >= _BEAT_SECONDS:
@@ -129,6 +129,9 @@ def _serve(requests: IO[bytes], player: Player, sound: Any) -> None:
             request = json.loads(line)
             if request.get("cut"):
                 player.cut()
+                # Not what is played next alone: what the device holds already must not be heard either.
+                stream.abort()
+                stream.start()
             elif 0 < (size := int(request.get("play", 0))) <= _BIGGEST:
                 player.play(requests.read(size), int(stream.latency * rate))
         # The session is gone; closing a hung device could keep this process for ever.

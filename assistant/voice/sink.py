@@ -22,7 +22,7 @@ from assistant.voice.clip import Clip
 _START_SECONDS = 8.0  # opening a Bluetooth loudspeaker takes seconds
 _BEAT_SECONDS = 1.5  # the child tells four times a second that the device still takes sound
 _CUT_SECONDS = 0.1
-_POLL_SECONDS = 0.02
+_POLL_SECONDS = 0.005  # how late a cut may be noticed
 _WHAT = "the loudspeaker player"
 
 

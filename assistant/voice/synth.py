@@ -50,8 +50,9 @@ class Synth:
         self._command = command
         self._patience = patience
         self._child: Child | None = None
-        self._engine = ""
+        self._engine = cache.remembered_engine()  # until a child says which it is
         self._failing = False
+        self._closed = False
         self._lock = threading.Lock()
 
     @property
@@ -70,9 +71,24 @@ class Synth:
         """Return the sound of ``text``, from the cache or made now. Never raises, never hangs."""
         if why := unspeakable(text):
             return Failure(why)
+        if (clip := self._known(text)) is not None:
+            return clip
         with self._lock:
-            known = self._known(text)
+            known = self._known(text)  # another thread may have made it meanwhile
             return known if known is not None else self._make(text)
+
+    def warm(self) -> None:
+        """Start the child in the background, so that the first new text need not wait for it."""
+        threading.Thread(target=self._warm, name="warm the synthesiser", daemon=True).start()
+
+    def _warm(self) -> None:
+        # A failure is met again, and told, by the first text that needs the child.
+        with self._lock, contextlib.suppress(ChildError):
+            self._start()
+
+    def prepare_behind(self, texts: Sequence[str]) -> None:
+        """Make ``texts`` ready in the background, until the manner changes again."""
+        threading.Thread(target=self.prepare, args=(texts,), name="prepare prompts", daemon=True).start()
 
     def prepare(self, texts: Sequence[str], progress: Progress = no_progress) -> dict[str, str]:
         """Make all ``texts`` ready; ``progress(done, all)`` after each. Return text: reason of failures.
@@ -83,7 +99,10 @@ class Synth:
         wanted = list(dict.fromkeys(texts))
         failed: dict[str, str] = {}
         in_a_row = 0
+        manner = self._manner
         for done, text in enumerate(wanted, 1):
+            if self._closed or self._manner != manner:
+                break  # nobody will hear these any more
             if in_a_row >= 2:
                 failed[text] = "Not tried, because the synthesiser failed twice in a row."
             else:
@@ -95,19 +114,20 @@ class Synth:
         return failed
 
     def close(self) -> None:
-        """End the child process."""
+        """End the child process; nothing new is made after that."""
+        self._closed = True
         with self._lock:
             self._drop_child()
 
     def _known(self, text: str) -> Clip | None:
-        """Look the text up; without a working engine, among what the last one made."""
-        if not self._engine:
-            with contextlib.suppress(ChildError):
-                self._start()
-        engine = self._engine or self._cache.remembered_engine()
+        """Look the text up among what this engine made, or the last one while none has been started.
+
+        Takes no lock: a prompt that is there is spoken while another is being made.
+        """
+        manner, engine = self._manner, self._engine
         if not engine:
             return None
-        return self._cache.get(self._cache.path(text, self._manner, engine), text, self._manner.rate)
+        return self._cache.get(self._cache.path(text, manner, engine), text, manner.rate)
 
     def _make(self, text: str) -> Clip | Failure:
         """Synthesise, once more in a fresh child when it went wrong; no second try while failing."""
@@ -152,6 +172,8 @@ class Synth:
 
     def _start(self) -> Child:
         """Return the living child, starting one and learning its engine when there is none."""
+        if self._closed:
+            raise ChildError("The speech synthesiser is closed.")
         if self._child is not None and self._child.alive:
             return self._child
         self._drop_child()

@@ -65,7 +65,7 @@ def ready() -> Prepared:
 def session(ready: Prepared, log: Writer, voice: ToldVoice, lines: list[str], shown: list[Shown]) -> Session:
     """Return a session of typed lines."""
     ears = TypedEars(io.StringIO("".join(f"{line}\n" for line in lines)))
-    return Session(ready, log, ears, voice, shown.append, patient=False)
+    return Session(ready, log, ears, voice, shown.append)
 
 
 def test_the_code_is_said_digit_by_digit_at_start_and_end(ready: Prepared, key: TabletKey, tmp_path: Path) -> None:
@@ -75,7 +75,7 @@ def test_the_code_is_said_digit_by_digit_at_start_and_end(ready: Prepared, key: 
     assert session(ready, log, voice, script_lines(ready), []).run()
     codes = verify(log.folder, public=key.public).codes
     assert len(codes) == 2
-    assert voice.told[0] == f"Log code so far: {digit_by_digit(codes[0])}. Write it on the paperwork."
+    assert voice.told[1] == f"Log code so far: {digit_by_digit(codes[0])}. Write it on the paperwork."
     assert voice.told[-1] == f"Log code at the end: {digit_by_digit(codes[1])}. Write it on the paperwork."
     assert verify(log.folder, public=key.public, code=codes[1]).state is State.WHOLE
 

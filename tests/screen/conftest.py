@@ -63,7 +63,7 @@ class Cab:
         self.screen.start()
         self.session = Session(
             self.prepared, self.writer, EarsAndPads(self.ears, self.pads), self.voice, self.board.show,
-            patient=bool(getattr(self.ears, "patient", True)), said=self.board.said, headset=self.headset,
+            said=self.board.said, notice=self.board.notice, headset=self.headset,
         )  # fmt: skip
         self.thread = threading.Thread(target=self._run, daemon=True)
         self.thread.start()
@@ -171,12 +171,15 @@ class ListEars:
 
     def __init__(self) -> None:
         self.coming: list[Hearing] = []
+        self.signals: list[Signal] = []
         self.speaking = False
 
     def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:  # noqa: ARG002
         """Return the next one."""
         if self.coming:
             return self.coming.pop(0)
+        if self.signals:
+            return self.signals.pop(0)
         time.sleep(min(timeout or 0.01, 0.01))
         return Signal.NOTHING
 

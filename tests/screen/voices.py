@@ -25,13 +25,25 @@ class HeldVoice(SilentVoice):
     def __init__(self) -> None:
         super().__init__()
         self.queue: list[tuple[Line, Receipt]] = []
-        self.cuts = 0
+        self.cuts = self.halts = 0
         self.tones: list[Tone] = []
 
     @property
     def speaking(self) -> bool:  # type: ignore[override]
         """Whether a line is under way."""
         return bool(self.queue)
+
+    @property
+    def firm(self) -> bool:  # type: ignore[override]
+        """Whether the line under way may not be cut."""
+        return bool(self.queue) and not self.queue[0][0].may_be_cut
+
+    def halt(self) -> None:
+        """Drop everything."""
+        self.halts += 1
+        queue, self.queue = self.queue, []
+        for line, receipt in queue:
+            receipt.add(Spoken(line, How.CUT))
 
     def say(self, lines: Sequence[Line]) -> Receipt:
         """Queue the lines."""
@@ -52,6 +64,11 @@ class HeldVoice(SilentVoice):
         for line, receipt in self.queue:
             receipt.add(Spoken(line, How.CUT))
         self.queue = kept
+
+    def end_one(self) -> None:
+        """The first line queued has been spoken."""
+        line, receipt = self.queue.pop(0)
+        receipt.add(Spoken(line, How.SPOKEN, 1.0))
 
     def end(self) -> None:
         """Everything queued has been spoken."""

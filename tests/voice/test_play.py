@@ -69,6 +69,32 @@ def test_a_hazard_is_never_cut_and_the_rest_is(speech: Speech, sink: MemorySink)
     assert len(sink.clips) == 2
 
 
+def test_a_halt_silences_a_hazard_and_drops_what_waits(speech: Speech, sink: MemorySink) -> None:
+    """Promise: an emergency stop is not talked over, and its own tone and words come at once after it."""
+    with voice_on(speech, sink) as voice:
+        receipt = voice.say([HAZARD, STEP, HAZARD])
+        assert sink.playing.acquire(timeout=LONG)
+        assert voice.firm
+        voice.halt()
+        voice.tone(Tone.STOP)
+        assert receipt.wait(LONG)
+        assert {spoken.how for spoken in receipt.spoken} == {How.CUT}
+        assert sink.playing.acquire(timeout=LONG)
+        assert sink.clips[-1].pcm.tobytes() == speech.tone(Tone.STOP).pcm.tobytes()
+
+
+def test_what_may_be_cut_is_told_line_by_line(speech: Speech, sink: MemorySink) -> None:
+    """Hazard: speech is taken for an answer while a hazard is still being said."""
+    with voice_on(speech, sink) as voice:
+        assert not voice.firm
+        voice.say([STEP, HAZARD])
+        assert sink.playing.acquire(timeout=LONG)
+        assert not voice.firm
+        voice.cut()
+        assert sink.playing.acquire(timeout=LONG)
+        assert voice.firm
+
+
 def test_a_cut_stops_the_line_being_said(speech: Speech, sink: MemorySink) -> None:
     """Promise: live speech stops an ordinary prompt, and its receipt does not claim it was said."""
     with voice_on(speech, sink) as voice:
