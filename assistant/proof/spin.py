@@ -12,7 +12,8 @@ from typing import Final
 
 from assistant.errors import DeviceError
 from assistant.procedure.plan import Facts, Plan
-from assistant.proof.promela import FAULTS, pairs_h, promela
+from assistant.proof.promela import pairs_h, promela
+from assistant.proof.promela_text import FAULTS
 
 SECONDS: Final = 300
 MEMORY_MB: Final = 1800
