@@ -21,8 +21,9 @@ ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
 from assistant.prepare import every_setting, library  # noqa: E402
-from assistant.proof.explore import Explorer, Nobody, Space  # noqa: E402
+from assistant.proof.explore import Explorer  # noqa: E402
 from assistant.proof.library import Run, plan_of, prove_all, prove_run  # noqa: E402
+from assistant.proof.space import Nobody, Space  # noqa: E402
 from assistant.proof.spin import run_spin  # noqa: E402
 
 

@@ -19,8 +19,11 @@ from assistant.errors import Fault
 from assistant.procedure.load import Files
 from assistant.procedure.model import UNKNOWN, OneOf
 from assistant.procedure.plan import Facts, Plan, PlanStep
-from assistant.proof.explore import BUSY, Move, Space, accepted, explore
+from assistant.proof.explore import accepted, explore
+from assistant.proof.moves import Move
+from assistant.proof.space import Space
 from assistant.proof.spoken import replay_command
+from assistant.proof.views import BUSY
 
 STAYING: Final = frozenset({Kind.REFUSED, Kind.ALLOWED, Kind.REPEATED, Kind.SETTING, Kind.NOTHING, Kind.ASKED_AGAIN})
 CLEARING: Final = frozenset({Kind.BEGUN, Kind.FAILED, Kind.RESTARTED})

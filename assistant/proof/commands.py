@@ -19,8 +19,9 @@ from assistant.procedure.diagram import flowchart
 from assistant.procedure.load import Library
 from assistant.proof.checks import Finding
 from assistant.proof.coverage import idle_in_library, unused_in
-from assistant.proof.explore import Explorer, Nobody, Space
+from assistant.proof.explore import Explorer
 from assistant.proof.library import Result, Run, plan_of, prove_all, settings
+from assistant.proof.space import Nobody, Space
 from assistant.proof.spin import SpinResult, run_spin
 from assistant.proof.spoken import typed_lines
 

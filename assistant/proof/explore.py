@@ -1,7 +1,8 @@
 """Every moment a run of one plan can come to, found by driving the engine itself until nothing new turns up.
 
 There is no second model here: each edge is one call of ``Engine.decide``. What is thrown at every
-state is in ``moves_at``: all that can be said, typed, pressed, measured, waited for or lost.
+state is in ``moves_at``, from ``moves.py``: all that can be said, typed, pressed, measured, waited
+for or lost.
 
 **What tells two states apart.** The state, less three fields that only affect wording or time:
 
@@ -11,8 +12,8 @@ state is in ``moves_at``: all that can be said, typed, pressed, measured, waited
 * ``misses`` (how often nothing was understood) only chooses whether the pad is offered.
 * ``counted`` (seconds of a hold counted aloud) only chooses what is counted next.
 
-**What is not tried again.** Some events are decided from a part of the state only, and are tried once
-for each such part: announced acts (``announce_view``, ``act_view``), what never moves a run, such as
+**What is not tried again.** Some events are decided from a part of the state only (``views.py``), and
+are tried once for each such part: announced acts (``announce_view``, ``act_view``), what never moves a run, such as
 "say again" or words that do not count here (``quiet_view``), what breaks in (``breaking_view``) and
 waiting (``waiting_view``). Only answers and confirmations depend on who speaks, and a mate speaks
 only where there is one. ``silent`` counts the unanswered askings; its
@@ -32,125 +33,24 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Final, NamedTuple, Protocol
+from typing import Final
 
 from assistant.engine import commands
 from assistant.engine.engine import Engine
-from assistant.engine.events import Begin, DeviceChange, Event, Heard, Measured, Microphone, NotHeard, Resumed, Tick
+from assistant.engine.events import Event, Heard, Measured, Tick
 from assistant.engine.handlers import MOST
-from assistant.engine.moves import believed, current
+from assistant.engine.moves import current
 from assistant.engine.state import Decision, Kind, Phase, Snapshot, State
-from assistant.engine.table import OPEN
-from assistant.phrases.live import Role, Unheard
-from assistant.phrases.number_types import UNITS
-from assistant.phrases.units import convert, kind_of
+from assistant.phrases.live import Role
+from assistant.phrases.units import convert
 from assistant.procedure.model import UNKNOWN
-from assistant.procedure.plan import Facts, Plan, PlanAnswer, PlanLimit, PlanStep, changed
+from assistant.procedure.plan import Facts, Plan, PlanAnswer, changed
+from assistant.proof.moves import BREAKING, PLACED, QUIET, Move, foreign_phrase, readings
+from assistant.proof.space import Nobody, Node, Space, Watch
+from assistant.proof.views import HALTING, act_view, announce_view, breaking_view, quiet_view, waiting_view
 
-SMALL: Final = Decimal("0.001")
-"""How far beside a bound a reading is tried, in the limit's own unit."""
-
-BUSY: Final = frozenset({Phase.ASKING, Phase.HOLDING, Phase.CONFIRMING, Phase.LOOKING})
-HALTING: Final = frozenset({Phase.WAITING, Phase.STOPPED, Phase.DEAF})
 CHANGING: Final = frozenset({Kind.ACCEPTED, Kind.ENDED})
-
-
-class Move(NamedTuple):
-    """Something that happens ``after`` milliseconds, and how often nobody had answered before."""
-
-    event: Event
-    after: int = 0
-    silent: int = 0
-
-
-NEVER_MOVING: Final = (commands.SAY_AGAIN, commands.WHERE, commands.HELP, *commands.SETTINGS)
-SAID: Final = {
-    Move(Heard(phrase)): trigger for phrase, trigger in commands.TRIGGERS.items() if phrase not in NEVER_MOVING
-}
-BREAKS: Final = {
-    Move(Heard(commands.STOP)): "stop",
-    Move(Heard(commands.STAND_BY)): "stand_by",
-    Move(Microphone(DeviceChange.LOST)): "mic_lost",
-    Move(Resumed(changed=False)): "resume",
-    Move(Resumed(changed=True)): "resume",
-}
-OTHERS: Final = {Move(Begin()): "begin", Move(Microphone(DeviceChange.BACK)): "mic_back"}
-BREAKING: Final = {at: tuple(move for move, pulls in BREAKS.items() if (pulls, at) in OPEN) for at in Phase}
-"""What breaks into a run, by the phase it can break into."""
-
-PLACED: Final = {
-    at: tuple(
-        move
-        for move, pulls in {**SAID, **OTHERS}.items()
-        if (pulls, at) in OPEN and move not in BREAKS and pulls != "go_ahead"
-    )
-    for at in Phase
-}
-"""What is said in a phase that takes it, or happens there, by phase."""
-
-QUIET: Final = {
-    at: (
-        *(move for move, pulls in {**SAID, **BREAKS, **OTHERS}.items() if (pulls, at) not in OPEN),
-        *(Move(Heard(phrase)) for phrase in NEVER_MOVING),
-        Move(NotHeard(Unheard.NOT_A_PHRASE)),
-    )
-    for at in Phase
-}
-"""What cannot move a run, by phase: settings, repeats, and whatever does not count there."""
-
-
-class Node(NamedTuple):
-    """A state as the exploration keeps it, with which facts (bits) were seen, now and at the undo."""
-
-    state: State
-    seen: int = 0
-    undo_seen: int = 0
-
-
-class Watch(Protocol):
-    """Who is told of everything tried."""
-
-    def edge(self, before: int, move: Move, decision: Decision, after: int) -> None:
-        """At node ``before``, ``move`` came to ``decision``, which leads to node ``after``."""
-
-    def announced(self, before: int, move: Move, state: State, decision: Decision) -> None:
-        """In ``state``, to which ``move`` led from node ``before``, an act was announced."""
-
-
-class Nobody:
-    """Watches nothing."""
-
-    def edge(self, before: int, move: Move, decision: Decision, after: int) -> None:
-        """Do nothing."""
-
-    def announced(self, before: int, move: Move, state: State, decision: Decision) -> None:
-        """Do nothing."""
-
-
-@dataclass(slots=True)
-class Space:
-    """All nodes reached, in order of distance from the start; ``parent`` is how each was first reached.
-
-    ``pairs`` are the (step, facts) in which a step is asked, ``edges`` the decisions that led from one
-    node to another, ``decisions`` all calls of the engine.
-    """
-
-    plan: Plan
-    nodes: list[Node] = field(default_factory=list)
-    parent: list[tuple[int, Move] | None] = field(default_factory=list)
-    pairs: set[tuple[int, Facts]] = field(default_factory=set)
-    edges: int = 0
-    decisions: int = 0
-
-    def path(self, index: int) -> list[Move]:
-        """Return the shortest list of moves from the start to a node."""
-        out: list[Move] = []
-        while (step := self.parent[index]) is not None:
-            index, move = step
-            out.append(move)
-        return out[::-1]
 
 
 def read_facts(plan: Plan) -> frozenset[int]:
@@ -318,39 +218,6 @@ class Explorer:
         return True
 
 
-def announce_view(plan: Plan, state: State) -> tuple[object, ...]:
-    """Return the part of a state that decides about an announced act."""
-    kind = 0 if state.phase in BUSY else 1 if state.phase in HALTING else 2
-    return kind, state.phase is Phase.LOOKING, state.step, state.facts, current(plan, state).look
-
-
-def act_view(plan: Plan, state: State, act: str) -> tuple[object, ...]:
-    """Return what of that decides about one act: the facts that its never rules read."""
-    asked = state.phase in BUSY and current(plan, state).look < 0 and plan.steps[state.step].act == act
-    facts = state.facts if asked else believed(plan, state)
-    kind = 0 if state.phase in BUSY else 1 if state.phase in HALTING else 2
-    return kind, asked, tuple(facts[index] for rule in plan.acts[act].rules for index, _ in rule.when)
-
-
-def quiet_view(plan: Plan, state: State) -> tuple[object, ...]:
-    """Return the part of a state that could decide about what never moves a run."""
-    origin = state.pending.origin if state.pending else None
-    return state.phase, state.step, state.held, origin, current(plan, state).look >= 0
-
-
-def breaking_view(node: Node) -> tuple[object, ...]:
-    """Return the part that decides about what breaks in: whatever was begun is dropped."""
-    state = node.state
-    kind = Phase.ASKING if state.phase in BUSY else state.phase
-    return kind, state.step, state.facts, state.stale, state.look, state.undo, node.seen, node.undo_seen
-
-
-def waiting_view(plan: Plan, node: Node) -> tuple[object, ...]:
-    """Return the part that decides about a tick: of an answer read back only that it waits."""
-    state = node.state
-    return state.phase, state.held, current(plan, state).look, *breaking_view(node)
-
-
 def accepted(plan: Plan, state: State, event: Event) -> PlanAnswer | None:
     """Return the answer or reading that ``event`` makes count in ``state``, if it is one."""
     if not isinstance(event, Heard):
@@ -365,37 +232,6 @@ def accepted(plan: Plan, state: State, event: Event) -> PlanAnswer | None:
         within = limit.passes(convert(pending.value, pending.unit, limit.unit))
         return step.reading.within if within else step.reading.outside
     return step.answers.get(pending.phrase)
-
-
-def readings(limit: PlanLimit) -> Iterator[Measured]:
-    """Yield readings on both sides of and exactly at every edge of a limit, and unusable ones."""
-    edges = [limit.plausible[0], limit.plausible[1]]
-    edges += [side[0] for side in (limit.low, limit.high) if side is not None]
-    values = {edge + off for edge in edges for off in (-SMALL, Decimal(0), SMALL)}
-    yield from (Measured(value, limit.unit) for value in sorted(values))
-    middle = (min(edges) + max(edges)) / 2
-    yield Measured(middle, None)
-    other = "mm" if limit.kind != "length" else "psi"
-    yield Measured(middle, other)
-    for unit in UNITS[kind_of(limit.unit)]:
-        if unit != limit.unit:
-            yield Measured(convert(middle, limit.unit, unit).quantize(SMALL), unit)  # so that it can be typed
-            yield Measured(middle, unit)
-
-
-def foreign_phrase(plan: Plan) -> str:
-    """Return a phrase that counts nowhere in the plan: they are all treated alike."""
-
-    def taken(step: PlanStep) -> set[str]:
-        return set(step.answers) | ({step.hold.begin} if step.hold else set())
-
-    used = set(commands.TRIGGERS) | set(plan.by_announcement)
-    for step in (*plan.steps, *plan.looks.values()):
-        used |= taken(step)
-    name = "no-such-phrase"
-    while name in used:
-        name += "-again"
-    return name
 
 
 def explore(plan: Plan, watch: Watch | None = None, space: Space | None = None) -> Space:

@@ -12,7 +12,7 @@ from assistant.engine.events import Event, Heard, Measured, Microphone, NotHeard
 from assistant.phrases.book import PhraseBook
 from assistant.phrases.live import Role
 from assistant.procedure.plan import Plan
-from assistant.proof.explore import Move
+from assistant.proof.moves import Move
 
 
 def typed_lines(moves: Iterable[Move], book: PhraseBook | None = None) -> list[str]:

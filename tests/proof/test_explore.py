@@ -13,7 +13,10 @@ from assistant.engine.moves import believed
 from assistant.engine.state import Phase, State
 from assistant.phrases.live import Role
 from assistant.procedure.plan import Plan
-from assistant.proof.explore import MOST, Explorer, Move, Nobody, Node, Space, act_view, explore
+from assistant.proof.explore import MOST, Explorer, explore
+from assistant.proof.moves import Move
+from assistant.proof.space import Nobody, Node, Space
+from assistant.proof.views import act_view
 
 from .conftest import Build
 

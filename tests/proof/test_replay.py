@@ -28,8 +28,8 @@ from assistant.phrases.units import kind_of
 from assistant.prepare import library
 from assistant.procedure.plan import Plan
 from assistant.proof.checks import Finding, check
-from assistant.proof.explore import Move, readings
 from assistant.proof.library import Run, plan_of
+from assistant.proof.moves import Move, readings
 from assistant.proof.spoken import typed_lines
 from assistant.shipped import shipped
 
