@@ -31,7 +31,7 @@ def write_pdf(sheet: Sheet, lang: str, path: Path) -> None:
     if lang == "ko":
         pdfmetrics.registerFont(UnicodeCIDFont(KOREAN))
         font = KOREAN
-    page = _Page(font)
+    page = Page(font)
     document = SimpleDocTemplate(
         str(path), pagesize=A4, leftMargin=15 * mm, rightMargin=15 * mm, topMargin=13 * mm, bottomMargin=14 * mm,
         title=sheet.title, author="Hitchcall", lang=lang,
@@ -42,7 +42,9 @@ def write_pdf(sheet: Sheet, lang: str, path: Path) -> None:
         raise InputError(f"{path} cannot be written ({error.strerror}); name another file.") from None
 
 
-class _Page:
+class Page:
+    """The looks of a printed page, for all that is printed here: styles of text, a foot with its number."""
+
     def __init__(self, font: str) -> None:
         bold = font if font == KOREAN else f"{font}-Bold"
         self.font, self.bold = font, bold
@@ -55,9 +57,11 @@ class _Page:
         )  # fmt: skip
 
     def strong(self, text: str) -> str:
+        """Return a text in bold, as the paragraphs' own markup."""
         return f'<font name="{self.bold}">{escape(text)}</font>'
 
     def story(self, sheet: Sheet) -> list[object]:
+        """Return a whole sheet, in reportlab's own parts."""
         setting = f"{sheet.rig}; {sheet.site}; crew: {sheet.crew}"
         out: list[object] = [
             Paragraph(escape(sheet.title), self.title), Paragraph(escape(setting), self.text), Spacer(1, 4 * mm),
@@ -73,6 +77,7 @@ class _Page:
         return out
 
     def step(self, step: SheetStep) -> Table:
+        """Return one step with its box to tick."""
         rows: list[list[object]] = []
         style: list[tuple[object, ...]] = [
             ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 2),
@@ -102,5 +107,6 @@ class _Page:
         return table
 
     def foot(self, canvas: object, document: object) -> None:
+        """Put the page's number at its foot."""
         canvas.setFont(self.font, 8.5)  # type: ignore[attr-defined]
         canvas.drawRightString(195 * mm, 8 * mm, f"{document.page}")  # type: ignore[attr-defined]
