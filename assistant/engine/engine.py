@@ -14,11 +14,11 @@ from transitions import MachineError
 
 from assistant.engine import commands
 from assistant.engine.events import Begin, DeviceChange, Event, Heard, Measured, Microphone, NotHeard, Resumed, Tick
-from assistant.engine.handlers import HANDLERS, Handler, line
+from assistant.engine.handlers import HANDLERS, Handler
 from assistant.engine.moves import ask, current, initial
+from assistant.engine.saying import line
 from assistant.engine.state import Decision, Kind, Phase, State
 from assistant.engine.table import MOVE_NAMES, NAMES, OPEN, Seat, build_machine
-from assistant.engine.ticks import tick
 
 if TYPE_CHECKING:
     from assistant.procedure.plan import Plan
@@ -47,7 +47,7 @@ class Engine:
         self._seat = Seat()
         self._machine = build_machine(self._seat)
         self._moves = {move: self._machine.events[name] for move, name in MOVE_NAMES.items()}
-        self._handlers: dict[str, Handler] = {**HANDLERS, "tick": tick}
+        self._handlers: dict[str, Handler] = dict(HANDLERS)
         self._live: dict[tuple[object, ...], LiveIds] = {}
 
     def initial(self) -> State:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from assistant.engine.breaks import halted, is_stopped, waiting
 from assistant.engine.events import Event
-from assistant.engine.handlers import MOST, halted, is_stopped, line, waiting
 from assistant.engine.moves import ask
+from assistant.engine.saying import MOST, line
 from assistant.engine.state import Decision, Kind, Phase, State
 from assistant.procedure.plan import Plan
 

@@ -39,8 +39,8 @@ from typing import Final
 from assistant.engine import commands
 from assistant.engine.engine import Engine
 from assistant.engine.events import Event, Heard, Measured, Tick
-from assistant.engine.handlers import MOST
 from assistant.engine.moves import current
+from assistant.engine.saying import MOST
 from assistant.engine.state import Decision, Kind, Phase, Snapshot, State
 from assistant.phrases.live import Role
 from assistant.phrases.units import convert

@@ -13,9 +13,9 @@ from typing import Final
 
 from assistant.engine import commands
 from assistant.engine.events import Heard, Measured
-from assistant.engine.handlers import again
 from assistant.engine.moves import current
 from assistant.engine.state import Kind, Line, Outcome, Phase, State
+from assistant.engine.telling import again
 from assistant.phrases.live import Live, Unheard
 from assistant.procedure.plan import PlanStep
 from assistant.session import Shown

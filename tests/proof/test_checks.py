@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from assistant.engine import handlers
+from assistant.engine import breaks, handlers, telling
 from assistant.engine.engine import Engine
 from assistant.engine.state import Decision, Kind, Phase, State
 from assistant.phrases.book import load_book
@@ -85,15 +85,14 @@ def replayed(plan: Plan, moves: tuple[object, ...]) -> bool:
 
 def broken(name: str, monkeypatch: pytest.MonkeyPatch, new: object) -> None:
     """Put a faulty handler into every engine built from now on."""
-    monkeypatch.setattr(handlers, "HANDLERS", {**handlers.HANDLERS, name: new})
-    monkeypatch.setattr("assistant.engine.engine.HANDLERS", handlers.HANDLERS)
+    monkeypatch.setattr("assistant.engine.engine.HANDLERS", {**handlers.HANDLERS, name: new})
 
 
 def test_an_engine_that_allows_a_forbidden_act_is_caught(build: Build, monkeypatch: pytest.MonkeyPatch) -> None:
     """The judge does not use the engine's own rule: an engine that says yes to everything fails the proof."""
 
     def yes(plan: Plan, state: State, event: object, now: int) -> Decision:
-        decision = handlers.announce(plan, state, event, now)  # type: ignore[arg-type]
+        decision = telling.announce(plan, state, event, now)  # type: ignore[arg-type]
         return decision._replace(kind=Kind.ALLOWED)
 
     broken("announce", monkeypatch, yes)
@@ -104,7 +103,7 @@ def test_an_engine_that_allows_a_forbidden_act_is_caught(build: Build, monkeypat
 
 def test_an_engine_that_forgets_the_stop_is_caught(build: Build, monkeypatch: pytest.MonkeyPatch) -> None:
     """Emergency stop: nothing but "everyone is clear" or a confirmed command may end it."""
-    monkeypatch.setattr(handlers, "is_stopped", lambda state: state.phase is Phase.STOPPED)
+    monkeypatch.setattr(breaks, "is_stopped", lambda state: state.phase is Phase.STOPPED)
     monkeypatch.setattr("assistant.engine.ticks.is_stopped", lambda _: False)
     found = [one for one in check(*build()).findings if "leaves the emergency stop" in one.fault.what]
     assert found
@@ -117,7 +116,7 @@ def test_an_engine_that_believes_after_a_power_cut_is_caught(build: Build, monke
     def goes_on(plan: Plan, state: State, event: object, now: int) -> Decision:
         if state.phase is Phase.ASKING:
             return Decision(state, Kind.RESUMED)
-        return handlers.resume(plan, state, event, now)  # type: ignore[arg-type]
+        return breaks.resume(plan, state, event, now)  # type: ignore[arg-type]
 
     broken("resume", monkeypatch, goes_on)
     told = [one.fault.what for one in check(*build()).findings]

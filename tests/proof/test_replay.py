@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from assistant.commands.run import run
 from assistant.ears.typed import typed_hearing
-from assistant.engine import handlers
+from assistant.engine import breaks, handlers, telling
 from assistant.engine.engine import Engine
 from assistant.engine.events import Event
 from assistant.engine.moves import current
@@ -123,7 +123,7 @@ def test_what_changed_files_lead_to_is_replayed(
     """``#power changed``: an engine that goes on amid a procedure whose files were changed is seen doing so."""
 
     def goes_on(plan: Plan, state: State, event: Event, now: int) -> Decision:
-        decision = handlers.resume(plan, state, event, now)
+        decision = breaks.resume(plan, state, event, now)
         amid = decision.state.phase is Phase.ASKING and event.changed  # type: ignore[union-attr]
         return decision._replace(state=decision.state._replace(step=1)) if amid else decision
 
@@ -149,7 +149,7 @@ def test_a_sound_engine_stays_stopped_over_changed_files(build: Build, tmp_path:
 
 def believes(plan: Plan, state: State, event: Event, now: int) -> Decision:
     """Go on believing all that was seen before the microphone was gone."""
-    decision = handlers.mic_back(plan, state, event, now)
+    decision = breaks.mic_back(plan, state, event, now)
     if state.phase is not Phase.DEAF or current(plan, state).look >= 0 or state.stale:
         return decision
     return decision._replace(state=state._replace(phase=Phase.ASKING))
@@ -157,7 +157,7 @@ def believes(plan: Plan, state: State, event: Event, now: int) -> Decision:
 
 def skips(plan: Plan, state: State, event: Event, now: int) -> Decision:
     """Take a noise for the answer."""
-    decision = handlers.misheard(plan, state, event, now)
+    decision = telling.misheard(plan, state, event, now)
     return decision._replace(state=decision.state._replace(step=1)) if state.phase is Phase.ASKING else decision
 
 
@@ -181,10 +181,7 @@ def test_what_a_broken_engine_does_is_replayed(
     name: str, new: handlers.Handler, what: str, lines: list[str],
 ) -> None:  # fmt: skip
     """``#mic lost``, ``#mic back``, ``#noise``, ``#wait 90``: the real run does what the proof saw the engine do."""
-    if name == "tick":
-        monkeypatch.setattr("assistant.engine.engine.tick", new)
-    else:
-        broken(monkeypatch, name, new)
+    broken(monkeypatch, name, new)
     files, plan = build()
     finding = found((files, plan), what)
     assert typed_lines(finding.moves)[-len(lines) :] == lines
