@@ -78,7 +78,7 @@ BEGUN = {
     "release-tractor-brake": {"tractor-brake": "off"},
     "ease-legs": {"legs": UNKNOWN},
     "raise-legs": {"legs": UNKNOWN},
-    "pull-release": {"release": UNKNOWN},
+    "pull-release": {"lock": UNKNOWN, "release": UNKNOWN},
     "remove-chocks": {"chocks": UNKNOWN},
     "unlock-slider": {"slider": UNKNOWN},
     "open-pintle": {"pintle": UNKNOWN},
