@@ -99,7 +99,7 @@ def _clock(scale: _Scale) -> Iterable[Shape]:
     was = -100.0
     for ms in range(-(-first // every) * every, last + 1, every):
         x = scale.x(ms)
-        if x - was > 40 and not any(ends - pause < ms < ends for ends, pause in scale.breaks):
+        if x - was > 40 and not any(-20 < scale.x(ends) - x < 130 for ends, _ in scale.breaks):
             was = x
             yield _shape("line", "tick", x1=x, y1=bottom, x2=x, y2=bottom + 4)
             yield _shape("text", "time", clock(ms), x=x, y=bottom + 15, text_anchor="middle")
@@ -109,7 +109,7 @@ def _break(x: float, pause: int) -> Iterable[Shape]:
     bottom = TOP + ROW * len(LANES)
     yield _shape("line", "break", x1=x - 6, y1=TOP, x2=x - 6, y2=bottom)
     yield _shape("line", "break", x1=x - 3, y1=TOP, x2=x - 3, y2=bottom)
-    yield _shape("text", "break-text", f"pause {lasted(pause)}", x=min(x - 8, WIDTH - 60), y=TOP + ROW * len(LANES) - 9)
+    yield _shape("text", "break-text", f"pause {lasted(pause)}", x=max(x, LABELS + 60), y=TOP + ROW * len(LANES) + 15)
 
 
 def _moment(moment: Moment, scale: _Scale, free: dict[Lane, float]) -> Iterable[Shape]:
