@@ -12,10 +12,11 @@ from assistant.engine.state import Phase, Stale, State
 from assistant.errors import Fault, FileFaults, InputError
 from assistant.phrases.book import PhraseBook, load_book
 from assistant.phrases.live import Live
-from assistant.procedure.compile import CREWS, compile_plan
+from assistant.procedure.compile import compile_plan
 from assistant.procedure.lint import check_phrases, check_reach, check_words, require
 from assistant.procedure.load import Files, Library, load_files
 from assistant.procedure.plan import Plan
+from assistant.procedure.setting import CREWS
 from assistant.shipped import shipped
 from assistant.wording import Wording
 

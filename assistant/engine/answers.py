@@ -9,15 +9,7 @@ from decimal import Decimal
 
 from assistant.engine import commands
 from assistant.engine.events import Event, Heard, Measured
-from assistant.engine.moves import (
-    arrive,
-    ask,
-    believed,
-    current,
-    doubt,
-    look_or_ask,
-    start_again,
-)
+from assistant.engine.moves import arrive, ask, believed, current, doubt, look_or_ask, start_again
 from assistant.engine.saying import MOST, line, told, went_stale
 from assistant.engine.state import Decision, Kind, Line, Outcome, Pending, Phase, Snapshot, State
 from assistant.phrases.units import convert, kind_of

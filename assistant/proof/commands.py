@@ -14,9 +14,9 @@ from assistant.commands.options import json_option, lang_option, procedures_opti
 from assistant.errors import FileFaults, HitchcallError, InputError
 from assistant.phrases.book import PhraseBook, load_book
 from assistant.prepare import grammars, library
-from assistant.procedure.compile import CREWS
 from assistant.procedure.diagram import flowchart
 from assistant.procedure.load import Library
+from assistant.procedure.setting import CREWS
 from assistant.proof.checks import Finding
 from assistant.proof.coverage import idle_in_library, unused_in
 from assistant.proof.explore import Explorer
