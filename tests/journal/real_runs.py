@@ -19,7 +19,7 @@ import os
 import signal
 import sys
 import time
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from functools import cache
 from pathlib import Path
 
@@ -86,7 +86,8 @@ def work(request: dict[str, object]) -> None:
     try:
         if request["do"] == "begin":
             type_in(script_lines_once())
-            run.begin(ready, wishes, key)
+            with ExitStack() as stack:
+                run.begin(run.Work(ready, wishes, run.Early(wishes, "en", stack), stack), key)
         else:
             folder = Path(str(request["folder"]))
             with suppress(HitchcallError):  # no log yet, or ended: the program itself shall say so
