@@ -9,7 +9,7 @@ from typing import Final, Literal
 from assistant.engine.state import Line
 from assistant.phrases.book import PhraseBook
 from assistant.procedure.load import Files
-from assistant.procedure.plan import Plan
+from assistant.procedure.plan import Plan, PlanAnswer
 from assistant.procedure.words import places_of
 
 LineKind = Literal["hazard", "step", "read-back", "refusal", "info", "count", "caution"]
@@ -110,21 +110,33 @@ class Wording:
         return self._yard.signal[signal]
 
     def fixed(self) -> Iterator[str]:
-        """Yield every text of the run that needs no place filled: what can be synthesised ahead."""
-        steps = self._plan.steps
-        for hazard in {step.hazard for step in steps if step.hazard}:
-            yield self.sentence(Line("hazard", hazard)).text
-        for step in steps:
-            yield self.sentence(Line("step", step.id)).text
-            yield self.sentence(Line("step-short", step.id)).text
-            for phrase in step.answers:
-                yield self.sentence(Line("line", "heard", (("phrase", phrase),))).text
-        for look in self._plan.looks.values():
-            yield self.sentence(Line("look", look.id)).text
-        for rule in self._never_signal:
-            yield self.sentence(Line("never", rule)).text
-        for why in self._yard.unheard:
-            yield self.sentence(Line("unheard", why)).text
+        """Yield every text of the run that can be synthesised ahead, in the order in which they may be needed.
+
+        What holds a number, or is refused or not live, is made on the spot.
+        """
+        yield from (self.sentence(line).text for line in self._fixed_lines())
+
+    def _fixed_lines(self) -> Iterator[Line]:
         for key, text in self._yard.line.items():
-            if not places_of(text):
-                yield self.sentence(Line("line", key)).text
+            places = places_of(text)
+            if places <= self._fixed.keys():
+                yield Line("line", key, tuple((place, "") for place in places))
+        for step in self._plan.steps:
+            if step.hazard:
+                yield Line("hazard", step.hazard)
+            yield Line("step", step.id)
+            yield Line("step-short", step.id)
+            yield from (_replied(answer) for answer in step.answers.values())
+            if step.hold is not None:
+                yield Line("line", "hold-ask", (("phrase", step.hold.begin), ("seconds", str(step.hold.ms // 1000))))
+                yield Line("line", "hold-begin", (("seconds", str(step.hold.ms // 1000)),))
+        for look in self._plan.looks.values():
+            yield Line("look", look.id)
+            yield from (_replied(answer) for answer in look.answers.values())
+        yield from (Line("never", rule) for rule in self._never_signal)
+        yield from (Line("unheard", why) for why in self._yard.unheard)
+
+
+def _replied(answer: PlanAnswer) -> Line:
+    """What is said first when an answer was understood."""
+    return Line("line", "read-back" if answer.critical else "heard", (("phrase", answer.phrase),))

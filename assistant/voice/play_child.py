@@ -18,7 +18,7 @@ import time
 from typing import IO, Any
 
 _BLOCK_SECONDS = 0.02
-_LATENCY_SECONDS = 0.06  # under half of the 150 ms in which a cut must be silent
+LATENCY_SECONDS = 0.06  # under half of the 150 ms in which a cut must be silent
 _BEAT_SECONDS = 0.25
 _BIGGEST = 64 * 1024 * 1024
 
@@ -120,7 +120,7 @@ def _serve(requests: IO[bytes], player: Player, sound: Any) -> None:
         device=index,
         channels=1,
         dtype="int16",
-        latency=_LATENCY_SECONDS,
+        latency=LATENCY_SECONDS,
         callback=player.fill,
     ) as stream:
         player.answer(ok=True, rate=rate, device=facts["name"], latency=stream.latency)
@@ -144,7 +144,7 @@ def main() -> int:
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     player = Player(answers)
     # PulseAudio and PipeWire otherwise hold up to two seconds of sound that no cut can take back.
-    os.environ.setdefault("PULSE_LATENCY_MSEC", str(int(_LATENCY_SECONDS * 1000)))
+    os.environ.setdefault("PULSE_LATENCY_MSEC", str(int(LATENCY_SECONDS * 1000)))
     try:
         import sounddevice  # noqa: PLC0415 - raises OSError where PortAudio is missing
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import threading
 import time
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -13,9 +12,7 @@ import soundfile
 import soxr
 
 from assistant.ears.base import SAMPLE_RATE, Samples
-from assistant.voice.clip import Clip
 from assistant.voice.other_voices import OtherVoice, say_with
-from assistant.voice.sink import Played
 
 BLOCK = 480  # 30 ms
 NOISE_DB = -60.0  # a quiet yard: what is measured is speed, not hearing
@@ -28,10 +25,8 @@ class Mouth:
     def __init__(self, path: Path) -> None:
         os.mkfifo(path)
         self.path = path
-        self.written = 0  # samples since the start
         self._noise = np.random.default_rng(7)
         self._saying: Samples = np.zeros(0, np.int16)
-        self._last_word = -1
         self.word_began = self.word_ended = 0.0
         self._done = threading.Event()
         self._end = threading.Event()
@@ -39,10 +34,11 @@ class Mouth:
         self._thread.start()
 
     def say(self, sound: Samples, wait: bool = True) -> float:
-        """Say ``sound``; return when its last word ended, on the monotonic clock."""
+        """Say ``sound``, without the silence at its ends; return when its last word ended, on the monotonic clock."""
         loud = np.flatnonzero(np.abs(sound) > 32768 * 10 ** (SPOKEN_DB / 20))
         self._done.clear()
-        self._saying, self._last_word = sound[: loud[-1] + 1], int(loud[-1])
+        self.word_began = 0.0
+        self._saying = sound[loud[0] : loud[-1] + 1]
         if wait:
             self._done.wait(30)
         return self.word_ended
@@ -73,26 +69,26 @@ class Mouth:
                     self._done.set()
 
 
-@dataclass
-class StampedSink:
-    """A loudspeaker that plays in real time to nobody and writes down when each sound began and ended."""
+class Card:
+    """The loudspeaker: the real player in its own process, on a device made of software that writes down times."""
 
-    began: list[float] = field(default_factory=list)
-    ended: list[float] = field(default_factory=list)
-    lengths: list[float] = field(default_factory=list)
-    name: str = "stamped"
+    def __init__(self, folder: Path) -> None:
+        self._log = folder / "card"
+        self._log.touch()
+        os.environ["HITCHCALL_CARD"] = str(self._log)
+        os.environ["PYTHONPATH"] = str(Path(__file__).parent / "card")
 
-    def play(self, clip: Clip, stop: threading.Event) -> Played:
-        """Let the clip's time pass, or less when stopped."""
-        start = time.monotonic()
-        self.began.append(start)
-        self.lengths.append(clip.seconds)
-        stopped = stop.wait(clip.seconds)
-        self.ended.append(time.monotonic())
-        return Played(self.ended[-1] - start, ended=not stopped)
+    def heard(self, after: float) -> float:
+        """Return when sound was first heard after a moment; 0.0 while none was."""
+        return self._first("heard", after)
 
-    def close(self) -> None:
-        """Free nothing."""
+    def silent(self, after: float) -> float:
+        """Return when it first fell silent after a moment; 0.0 while it has not."""
+        return self._first("silent", after)
+
+    def _first(self, what: str, after: float) -> float:
+        rows = (line.split() for line in self._log.read_text().splitlines())
+        return next((float(row[1]) for row in rows if len(row) == 2 and row[0] == what and float(row[1]) > after), 0.0)
 
 
 def spoken_by(voice: OtherVoice, text: str, folder: Path) -> Samples:

@@ -166,23 +166,38 @@ function mm() {
   return parseFloat(root.style.getPropertyValue("--mm"));
 }
 
-// Set the largest type at which nothing in any of the boxes is cut off.
+// Set the largest type at which nothing in any of the boxes is cut off, to within a twentieth; what was
+// found once for the same texts in the same room is not sought again.
+const found = new Map();
+
 function fit(boxes, least, most) {
   const list = [...boxes];
-  let low = least;
-  let high = Math.max(least, most);
   const set = (size) => list.forEach((box) => (box.style.fontSize = `${size}px`));
   const fits = () =>
     list.every((box) => box.scrollHeight <= box.clientHeight + 1 && box.scrollWidth <= box.clientWidth + 1);
-  set(high);
-  if (fits()) return;
-  while (high - low > 1) {
-    const middle = (low + high) / 2;
-    set(middle);
-    if (fits()) low = middle;
-    else high = middle;
+  const key = JSON.stringify([least, most, list.map((box) => [box.textContent, box.clientWidth, box.clientHeight])]);
+  if (found.has(key)) return set(found.get(key));
+  // From a guess by the area outward, then one step between: each try lays the text out anew.
+  let low = least;
+  let high = Math.max(least, most);
+  const guess = Math.min(...list.map((box) => Math.sqrt((box.clientWidth * box.clientHeight) / (0.7 * (box.textContent.length + 1)))));
+  let size = Math.min(high, Math.max(least, guess));
+  let step = 1.12;
+  set(size);
+  if (fits()) {
+    for (low = size; low < high && (set(Math.min(low * step, high)), fits()); ) low = Math.min(low * step, high);
+    high = Math.min(low * step, high);
+  } else {
+    for (high = size; high > least && (set(Math.max(high / step, least)), !fits()); ) high = Math.max(high / step, least);
+    low = Math.max(high / step, least);
+  }
+  if (low < high) {
+    set(Math.sqrt(low * high));
+    if (fits()) low = Math.sqrt(low * high);
   }
   set(low);
+  if (found.size > 400) found.clear();
+  found.set(key, low);
 }
 
 // --- drawing -----------------------------------------------------------------------------------
@@ -256,7 +271,8 @@ function drawText(now) {
     document.createTextNode(` ${{ counts: "✓", refused: "✕", "read-back": "…" }[heard.how] ?? "?"} ${say(heard.how)}`),
   ] : []);
   $("trouble").textContent = trouble;
-  document.title = `${view?.number ? `${say("step", view)} – ` : ""}Hitchcall`;
+  const title = `${view?.number ? `${say("step", view)} – ` : ""}Hitchcall`;
+  setTimeout(() => (document.title = title)); // the browser's own frame takes milliseconds to follow
 }
 
 function drawStatus() {
