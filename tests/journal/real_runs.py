@@ -21,22 +21,25 @@ import sys
 import time
 from contextlib import ExitStack, suppress
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 
 from assistant.commands import run
 from assistant.commands.phrases import script_lines
-from assistant.engine.events import Resumed
+from assistant.engine.events import Measured, Resumed
 from assistant.engine.guide import reply
 from assistant.errors import HitchcallError
 from assistant.journal import anchor
 from assistant.journal.disk import Disk
 from assistant.journal.fold import inputs
 from assistant.journal.keys import tablet_key
+from assistant.phrases.numbers import say_reading
 from assistant.prepare import Prepared
 from assistant.resume import fold
 
 HANGS_S = 60.0  # a run takes tenths of a second
-SETTING = ("couple", "fixed-spring", "lines-after", "alone", "en", None)
+SETTING = ("wear-check", "fixed-spring", "lines-after", "alone", "en", None)
+"""The shortest run there is that holds every kind of record: answers, readings, and the read-backs of both."""
 
 
 class CountingDisk:
@@ -74,7 +77,9 @@ def next_line(ready: Prepared, folder: Path) -> str:
     last = max((found.at for found in inputs(folder)), default=0)
     state = ready.engine.decide(fold(ready, folder).state, Resumed(False), last + 1).state
     event = reply(ready.plan, state).event
-    return ready.wording.says(event.phrase)  # type: ignore[union-attr] - nothing is measured in this setting
+    if isinstance(event, Measured):
+        return say_reading(event.value, event.unit, ready.book.lang)
+    return ready.wording.says(event.phrase)  # type: ignore[union-attr] - a good driver says or measures
 
 
 def work(request: dict[str, object]) -> None:
@@ -109,6 +114,7 @@ def main() -> None:
     anchor._WORK = 2  # a code costs as much as many records, and too many of the kills would fall into it
     run.prepared = cache(run.prepared)  # type: ignore[assignment] - as when the program runs on
     script_lines_once()
+    import_module("assistant.ears.choose")  # a run loads its ears late; each child would do it anew
     gc.collect()
     gc.freeze()  # or each child would copy all that was imported at its first collection
     for line in iter(sys.stdin.readline, ""):

@@ -23,7 +23,7 @@ from assistant.journal.keys import PUBLIC, read_public, tablet_key
 from assistant.journal.reader import LOG
 from assistant.journal.verify import State, verify
 
-KILLS = int(os.environ.get("HITCHCALL_KILLS", "1000"))
+KILLS = int(os.environ.get("HITCHCALL_KILLS", "500"))  # five for each write of the run; more when measured
 ROOT = Path(__file__).parents[2]
 COMMAND = (sys.executable, "-m", "tests.journal.real_runs")
 SERVERS = 2
@@ -141,7 +141,7 @@ def goes_on(rows: list[Row]) -> bool:
         and decided[0]["phase"] in ASKING
         and decided[1]["kind"] in TAKEN
         and decided[1]["phase"] in ASKING
-        and _phrase(decided[1]["heard"]) is not None
+        and decided[1]["heard"] is not None
         and any(row.get("ended") == "LeftOpenError" for row in rows)
     )
 
