@@ -21,6 +21,11 @@ def keys_folder() -> Path:
     return Path(os.environ.get("HITCHCALL_KEYS", "") or _base("XDG_STATE_HOME", ".local/state") / "keys")
 
 
+def notes_folder() -> Path:
+    """Where a trainer's notes on runs are kept."""
+    return _base("XDG_STATE_HOME", ".local/state") / "notes"
+
+
 def cache_folder() -> Path:
     """Where prompts that were synthesised once are kept."""
     return _base("XDG_CACHE_HOME", ".cache")

@@ -78,12 +78,12 @@ def _csv(found: Iterator[dict[str, object]], out: Path) -> int:
         writer = csv.DictWriter(file, list(COLUMNS))
         writer.writeheader()
         for row in found:
-            writer.writerow({name: _cell(value) for name, value in row.items()})
+            writer.writerow({name: spreadsheet_cell(value) for name, value in row.items()})
             count += 1
     return count
 
 
-def _cell(value: object) -> object:
+def spreadsheet_cell(value: object) -> object:
     """Keep a spreadsheet from running a typed line as a formula."""
     return f"'{value}" if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t"} else value
 

@@ -23,7 +23,7 @@ from cryptography.hazmat.primitives.serialization import (
 from assistant.errors import InputError, LogError
 from assistant.journal.disk import Disk, trouble
 
-PRIVATE, PUBLIC = "tablet.key", "tablet.pub"
+PUBLIC = "tablet.pub"
 
 
 class TabletKey:
@@ -44,27 +44,32 @@ class TabletKey:
 
 def tablet_key(folder: Path, disk: Disk | None = None) -> TabletKey:
     """Return the key of this tablet, made in ``folder`` the first time; LogError when it cannot be."""
+    return signing_key(folder, "tablet", disk)
+
+
+def signing_key(folder: Path, whose: str, disk: Disk | None = None) -> TabletKey:
+    """As `tablet_key`, for the tablet or for a trainer, who signs notes: ``whose`` names the files."""
     disk = disk or Disk()
-    path = folder / PRIVATE
+    path = folder / f"{whose}.key"
     try:
         if not path.exists():
-            _make(folder, disk)
+            _make(folder, whose, disk)
         private = load_pem_private_key(path.read_bytes(), None)
     except OSError as error:
-        raise trouble("read or make the tablet's key", path, error) from error
+        raise trouble(f"read or make the {whose}'s key", path, error) from error
     except (ValueError, TypeError, UnsupportedAlgorithm) as error:
-        raise LogError(f"{path} holds no key: put the tablet's key back or remove the file.") from error
+        raise LogError(f"{path} holds no key: put the {whose}'s key back or remove the file.") from error
     if not isinstance(private, Ed25519PrivateKey):
-        raise LogError(f"{path} is another kind of key: put the tablet's own key back.")
+        raise LogError(f"{path} is another kind of key: put the {whose}'s own key back.")
     return TabletKey(private)
 
 
-def _make(folder: Path, disk: Disk) -> None:
+def _make(folder: Path, whose: str, disk: Disk) -> None:
     private = Ed25519PrivateKey.generate()
     disk.make_folder(folder)
-    disk.save(folder / PUBLIC, _public_pem(private))
+    disk.save(folder / f"{whose}.pub", _public_pem(private))
     disk.save(
-        folder / PRIVATE,
+        folder / f"{whose}.key",
         private.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption()),
     )
 
