@@ -19,6 +19,7 @@ COMMANDS = {
     "phrases": ("assistant.commands.phrases", "phrases"),
     "sheet": ("assistant.commands.sheet", "sheet"),
     "log": ("assistant.commands.log", "log"),
+    "debrief": ("assistant.commands.debrief", "debrief"),
 }
 
 

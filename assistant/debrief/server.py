@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from http import HTTPStatus
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
@@ -23,11 +23,16 @@ from starlette.routing import Route
 from assistant.debrief.folder import Folder, Run
 from assistant.debrief.notes import NoteBook, TrainerNote
 from assistant.debrief.payload import notes_data, page_data, run_head, run_row
+from assistant.debrief.report_html import to_html
+from assistant.debrief.run_report import run_report
 from assistant.debrief.sound import RATE, Sounds, write_joined
 from assistant.errors import HitchcallError, InputError
 from assistant.screen.guard import POLICY
 from assistant.screen.loopback import Loopback
 from assistant.voice.clip import Clip
+
+if TYPE_CHECKING:
+    from assistant.debrief.many import Many  # only with the trainer's extra
 
 PAGE: Final = Path(__file__).resolve().parent / "page"
 FILES: Final = {
@@ -44,13 +49,13 @@ Answer = Callable[[Request], Response]
 
 @dataclass
 class Debrief:
-    """The page over one folder. ``more`` are routes of the many-runs side: path and what answers it."""
+    """The page over one folder. ``many`` answers for many runs, where there is a store."""
 
     folder: Folder
     notes: NoteBook
     sounds: Sounds
     port: int = 0
-    more: dict[str, Answer] = field(default_factory=dict)
+    many: Many | None = None
     token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
 
     def start(self) -> None:
@@ -64,8 +69,10 @@ class Debrief:
             "/api/sound": self._sound,
             "/api/heard": self._heard,
             "/api/notes": self._notes,
-            **self.more,
+            "/api/report": self._report,
         }
+        if self.many is not None:
+            asked |= {"/api/runs": self.many.runs, "/api/view": self.many.view, "/api/table": self.many.table}
         routes += [Route(path, _plainly(answer), methods=["GET"]) for path, answer in asked.items()]
         routes.append(Route("/api/note", self._note, methods=["POST"]))
         self._loopback = Loopback(Starlette(routes=routes), self.port, self.token, PLAYS)
@@ -88,9 +95,22 @@ class Debrief:
         return Response((PAGE / name).read_bytes(), media_type=kind)
 
     def _runs(self, _request: Request) -> Response:
+        """The runs as they lie in the folder, where there is no store to list them from."""
         rows = [run_row(run, self.folder.checked(run)) for run in self.folder.all()]
         rows.sort(key=lambda row: (str(row["began"]), str(row["run"])), reverse=True)
-        return JSONResponse({"folder": str(self.folder.path), "runs": rows})
+        note = "Figures over many runs need the trainer's extra: pip install 'hitchcall[trainer]'."
+        return JSONResponse({"folder": str(self.folder.path), "runs": rows, "views": [], "note": note})
+
+    def _report(self, request: Request) -> Response:
+        run = self._asked(request)
+        report = run_report(self.folder, run, self.notes.read(run.name, run.folder))
+        if request.query_params.get("format") == "pdf":
+            from assistant.debrief.report_pdf import write_pdf  # noqa: PLC0415 - an optional extra
+
+            out = io.BytesIO()
+            write_pdf(report, out)
+            return _attached(out.getvalue(), "application/pdf", f"{run.key}.pdf")
+        return _attached(to_html(report).encode(), "text/html; charset=utf-8", f"{run.key}.html")
 
     def _run(self, request: Request) -> Response:
         run = self._asked(request)

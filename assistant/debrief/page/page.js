@@ -148,15 +148,21 @@ function order(one, two) {
 
 // --- the runs ------------------------------------------------------------------------------------
 
+const PRACTICE = [["no", "work"], ["only", "practice"], ["both", "both"]];
+let chosen = {}; // the filter, kept from view to view
+let offered = { choices: null, walk: 5, walks: {} };
+
 async function showRuns() {
-  const data = await askData("/api/runs");
+  const data = await askData("/api/runs", chosen);
+  offer(data);
   const columns = [
-    { name: "began", title: "Began (UTC)", show: (run) => make("a", { href: `#/run/${run.key}` }, run.began || run.run) },
+    { name: "began", title: "Began (UTC)", show: (run) => run.key ? make("a", { href: `#/run/${run.key}` }, run.began || run.run) : run.began || run.run },
     { name: "procedure", title: "Procedure" },
     { name: "rig", title: "Rig" },
     { name: "site", title: "Site" },
     { name: "ended", title: "Ended" },
     { name: "length", title: "Length", sort: "seconds", number: true },
+    { name: "failures", title: "Failed couplings", number: true },
     { name: "refusals", title: "Refusals", number: true },
     { name: "misheard", title: "Not understood", number: true },
     { name: "practice", title: "Practice" },
@@ -167,14 +173,73 @@ async function showRuns() {
     make("h1", {}, "Runs"),
     make("p", { class: "quiet" }, data.folder),
     bad ? make("p", { class: "caution" }, `${bad} ${bad === 1 ? "log is" : "logs are"} not proven. They can be looked at, and count in no figure.`) : null,
-    make("div", { class: "tools" },
-      make("button", { type: "button", onclick: () => save("/api/runs.csv", {}, "runs.csv") }, "Save as CSV"),
-      make("button", { type: "button", onclick: () => save("/api/runs.parquet", {}, "runs.parquet") }, "Save as Parquet")),
+    data.note ? make("p", { class: "caution" }, data.note) : null,
+    filterTools(showRuns),
+    offered.choices ? saveTools("runs", 0, "runs") : null,
     table({
-      caption: "Runs in this folder, newest first", columns, rows: data.runs,
+      caption: "Runs, newest first", columns, rows: data.runs,
       row: (line, run) => line.classList.toggle("bad", run.log === "not proven"),
     }));
-  if (data.checking) setTimeout(() => { if (route().view === "runs") trying(showRuns); }, 1500);
+}
+
+function offer(data) {
+  if (data.choices) offered = { choices: data.choices, walk: data.walk, walks: data.walks };
+  views = data.views.map(([name, title]) => ["view", name, title]);
+  drawNav(route().view, route().one);
+}
+
+// --- many runs -----------------------------------------------------------------------------------
+
+function filterTools(again, more = []) {
+  if (!offered.choices) return null;
+  const pick = (name, title, values, none) => make("label", {}, title, make("select", {
+    name, onchange: (event) => { chosen = { ...chosen, [name]: event.target.value }; trying(again); },
+  }, [["", none], ...values].filter(([, told]) => told).map(([value, told]) => make("option", { value, selected: (chosen[name] ?? "") === value }, told))));
+  const named = (values) => values.map((one) => [one, one.replaceAll("-", " ")]);
+  const months = offered.choices.month.map((one) => [one, one]);
+  return make("div", { class: "tools", role: "group", "aria-label": "Which runs" },
+    pick("first_month", "From month", months, "the first"), pick("last_month", "To month", months, "the last"),
+    pick("procedure", "Procedure", named(offered.choices.procedure), "all"), pick("site", "Site", named(offered.choices.site), "all"),
+    pick("rig", "Rig", named(offered.choices.rig), "all"), pick("practice", "Runs of", PRACTICE, ""), ...more);
+}
+
+function saveTools(name, at, file) {
+  const query = (format) => ({ ...chosen, name, table: at, format });
+  return make("p", { class: "tools" },
+    make("button", { type: "button", onclick: () => save("/api/table", query("csv"), `${file}.csv`) }, "Save as CSV"),
+    make("button", { type: "button", onclick: () => save("/api/table", query("parquet"), `${file}.parquet`) }, "Save as Parquet"));
+}
+
+async function showView(name) {
+  if (!offered.choices) offer(await askData("/api/runs", chosen));
+  const again = () => showView(name);
+  const data = await askData("/api/view", { ...chosen, name });
+  const more = [];
+  if (name === "fast") more.push(make("label", {}, "Walking time, seconds", make("input", {
+    type: "number", min: 0, max: 3600, step: 1, value: chosen.walk ?? offered.walk,
+    onchange: (event) => { chosen = { ...chosen, walk: event.target.value }; trying(again); },
+  })));
+  if (name === "person") more.push(
+    make("label", { class: "line" }, make("input", {
+      type: "checkbox", checked: chosen.by_person === "yes",
+      onchange: (event) => { chosen = { ...chosen, by_person: event.target.checked ? "yes" : "", call_sign: "" }; trying(again); },
+    }), "By person: they have agreed to this look"),
+    data.people.length ? make("label", {}, "Call sign", make("select", {
+      onchange: (event) => { chosen = { ...chosen, call_sign: event.target.value }; trying(again); },
+    }, ["", ...data.people].map((one) => make("option", { value: one, selected: chosen.call_sign === one }, one || "choose")))) : null);
+  put(
+    make("h1", {}, data.title),
+    make("p", {}, data.question),
+    filterTools(again, more.filter(Boolean)),
+    data.note ? make("p", { class: "quiet" }, data.note) : null,
+    ...data.plots.map((plot) => make("figure", {},
+      make("img", { alt: plot.alt, src: URL.createObjectURL(new Blob([plot.svg], { type: "image/svg+xml" })), onload: (event) => URL.revokeObjectURL(event.target.src) }),
+      make("figcaption", {}, plot.alt))),
+    ...data.tables.flatMap((one, at) => [
+      make("h2", {}, one.caption),
+      one.rows.length ? table({ ...one, filters: one.rows.length > 8 }) : make("p", { class: "quiet" }, "Nothing was counted for this choice."),
+      one.note ? make("p", { class: "quiet" }, one.note) : null,
+      saveTools(name, at, `${name}-${at + 1}`)]));
 }
 
 // --- one run -------------------------------------------------------------------------------------
@@ -494,6 +559,7 @@ async function go() {
   await trying(async () => {
     document.title = "Debrief";
     if (view === "run") await showRun(one, 0, two ? Number(two) : null);
+    else if (view === "view") await showView(one);
     else await showRuns();
   });
 }

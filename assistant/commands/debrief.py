@@ -1,0 +1,189 @@
+"""``hitchcall debrief``: the trainer's page over a folder of runs, and the report on one run or on all."""
+
+from __future__ import annotations
+
+import hashlib
+import signal
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from assistant.commands.options import procedures_option
+from assistant.errors import InputError
+from assistant.journal.keys import read_public, signing_key
+from assistant.places import cache_folder, keys_folder, notes_folder
+
+if TYPE_CHECKING:
+    from assistant.debrief.blocks import Report
+    from assistant.debrief.folder import Folder
+    from assistant.debrief.notes import NoteBook
+    from assistant.debrief.views import Views
+
+
+@click.command()
+@click.argument("folder", type=click.Path(path_type=Path, exists=True, file_okay=False))
+@click.option("--store", "store", default="", help="Fleet store: a SQLite file or postgresql://…; else one is kept.")
+@click.option(
+    "--report",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write a report, .html or .pdf, and serve no page.",
+)
+@click.option("--run", "name", default="", help="The run to report on: its name, or a beginning of it.")
+@click.option(
+    "--walk", "walks", multiple=True, metavar="SECONDS|STEP=SECONDS",
+    help="How long the walk to a step takes in your yard: for all steps, or for one.",
+)  # fmt: skip
+@click.option(
+    "--tablets", type=click.Path(path_type=Path, exists=True, file_okay=False),
+    help="Folder of your tablets' public keys (NAME.pub): runs of other tablets are then not proven.",
+)  # fmt: skip
+@click.option(
+    "--notes", type=click.Path(path_type=Path, file_okay=False),
+    help="Folder of the trainer's notes; else the trainer's own.",
+)  # fmt: skip
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port of the page; 0 is any free one.")
+@click.option("--open", "open_browser", is_flag=True, help="Open the page where there is a display.")
+@procedures_option
+def debrief(
+    folder: Path, store: str, report: Path | None, name: str, walks: tuple[str, ...], tablets: Path | None,
+    notes: Path | None, port: int, open_browser: bool, own: Path | None,
+) -> None:  # fmt: skip
+    """Look back on the runs in FOLDER: one by one, or all together.
+
+    Serves a page on this machine: each run as a timeline with its refusals, what was heard, and your own
+    signed notes; and figures over all runs. With --report writes a file instead, for one run (--run) or
+    for the folder. Figures need the extra "trainer", PDF the extra "sheet". Nothing is ever written
+    into the folder.
+    """
+    from assistant.debrief.folder import Folder  # noqa: PLC0415 - loaded with the engine, only when used
+    from assistant.debrief.notes import NoteBook  # noqa: PLC0415 - as above
+
+    if report is not None and report.suffix not in {".html", ".pdf"}:
+        raise InputError(f"{report} ends neither in .html nor in .pdf; name it so.")
+    walk, single = walking(walks)
+    keys = tuple(read_public(path) for path in sorted(tablets.rglob("*.pub"))) if tablets else ()
+    runs = Folder(folder, own, keys)
+    book = NoteBook(notes or notes_folder(), signing_key(keys_folder(), "trainer"))
+    if report is not None and name:
+        from assistant.debrief.run_report import run_report  # noqa: PLC0415 - as above
+
+        run = runs.named(name)
+        _write(run_report(runs, run, book.read(run.name, run.folder)), report)
+        return
+    views = _views(runs, store, tablets, own)
+    if report is not None:
+        from assistant.debrief.folder_report import folder_report  # noqa: PLC0415 - as above
+
+        if views is None:
+            raise InputError("Name the run to report on with --run, or install hitchcall[trainer] for all of them.")
+        _write(folder_report(runs.path, views, walk, single), report)
+        views.store.close()
+        return
+    _serve(runs, book, views, walk, single, port, open_browser=open_browser)
+
+
+def walking(told: Sequence[str]) -> tuple[int, dict[str, int]]:
+    """Read walking times: seconds for all steps (5 unless said) and for single ones; InputError otherwise."""
+    whole, single = 5, {}
+    for one in told:
+        step, _, seconds = one.rpartition("=")
+        if not (seconds.isascii() and seconds.isdigit() and int(seconds) <= 3600):
+            raise InputError(f'"{one}" is no walking time: say --walk 20, or --walk see-jaw=25.')
+        if step:
+            single[step] = int(seconds)
+        else:
+            whole = int(seconds)
+    return whole, single
+
+
+def _views(runs: Folder, store: str, tablets: Path | None, own: Path | None) -> Views | None:
+    """Take the runs into the store and return the figures over it; None without the trainer's extra."""
+    try:
+        from assistant.debrief.views import Views  # noqa: PLC0415 - an optional extra
+        from assistant.fleet.intake import take_in  # noqa: PLC0415 - as above
+        from assistant.fleet.store import Store  # noqa: PLC0415 - as above
+    except ImportError as error:
+        if store:
+            raise InputError("A fleet store needs the trainer's extra: pip install 'hitchcall[trainer]'.") from error
+        click.echo("Only single runs are shown: figures need pip install 'hitchcall[trainer]'.", err=True)
+        return None
+    fleet = Store(store or _kept(runs.path))
+    taken = take_in(fleet, [runs.path], tablets=tablets, progress=lambda told: _progress(told.done, told.of))
+    click.echo(
+        f"{taken.new} runs are new, {taken.longer} have grown, {taken.known + taken.unchanged} were known, "
+        f"{taken.quarantined} files are not proven.",
+        err=True,
+    )
+    return Views(fleet, own)
+
+
+def _kept(folder: Path) -> Path:
+    """Where the figures over a folder are kept, so that the next look takes in only what is new."""
+    name = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:16]
+    place = cache_folder() / "debrief"
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{place} cannot be made ({error.strerror}); name a file with --store.") from None
+    return place / f"{name}.sqlite"
+
+
+def _progress(done: int, of: int) -> None:
+    if done == of or done % 200 == 0:
+        click.echo(f"  reading the runs: {done} of {of}", err=True)
+
+
+def _write(report: Report, path: Path) -> None:
+    if path.suffix == ".pdf":
+        from assistant.debrief.report_pdf import write_pdf  # noqa: PLC0415 - an optional extra
+
+        write_pdf(report, path)
+    else:
+        from assistant.debrief.report_html import to_html  # noqa: PLC0415 - as above
+
+        try:
+            path.write_text(to_html(report), encoding="utf-8")
+        except OSError as error:
+            raise InputError(f"{path} cannot be written ({error.strerror}); name another file.") from None
+    click.echo(f"Report: {path}")
+
+
+def _serve(
+    runs: Folder,
+    book: NoteBook,
+    views: Views | None,
+    walk: int,
+    single: dict[str, int],
+    port: int,
+    *,
+    open_browser: bool,
+) -> None:
+    from assistant.debrief.server import Debrief  # noqa: PLC0415 - as above
+    from assistant.debrief.sound import Sounds  # noqa: PLC0415 - as above
+    from assistant.screen.attach import has_display, open_page  # noqa: PLC0415 - as above
+
+    many = None
+    if views is not None:
+        from assistant.debrief.many import Many  # noqa: PLC0415 - an optional extra
+
+        many = Many(runs, views, walk, single)
+    page = Debrief(runs, book, Sounds(cache_folder() / "voice"), port, many)
+    page.start()
+    leads = open_page(page.address) if open_browser and has_display() else None
+    try:
+        click.echo(f"Page: {page.address}")
+        click.echo("Ctrl-C ends it.", err=True)
+        ended = threading.Event()
+        signal.signal(signal.SIGTERM, lambda *_: ended.set())
+        ended.wait()
+    except KeyboardInterrupt:
+        pass
+    finally:
+        if leads is not None:
+            leads.unlink(missing_ok=True)
+        page.close()
+        if views is not None:
+            views.store.close()
