@@ -4,7 +4,8 @@ Times on a run's own clock are ``…_ms`` since it began; wall times are ms sinc
 had them. Levels are tenths of a decibel re full scale. A value that was read stands as decimal text and,
 for comparing, in thousandths of its kind's base unit (kPa, mm, s, deg). No spoken words are kept here.
 
-``took_s`` is a time in whole seconds on the scale of `assistant.fleet.scale`.
+``took_s`` is a time in whole seconds on the scale of `assistant.fleet.scale`. The rows of a run are written
+and taken away with it by one module, `assistant.fleet.write`; a foreign key would cost a look-up for each.
 """
 
 from __future__ import annotations
@@ -33,7 +34,8 @@ class Run(Base):
     it counts nowhere). ``outcome`` is the log's own word, "" without an end. ``call_sign`` is "" unless
     the driver gave one and nothing was forgotten since. ``person`` is one bit of 62, of the call sign or,
     without one, the tablet: enough to count people, not to name them. ``links`` holds the first four
-    bytes of each record's hash. ``clock`` is "", or "moved", "future", "past" joined by spaces.
+    bytes of each record's hash. ``duration_ms`` leaves out the time the run lay still between interruption and
+    going on. ``clock`` is "", or "moved", "future", "past" joined by spaces: what is odd about the wall clock.
     """
 
     __tablename__ = "run"
@@ -86,7 +88,7 @@ class Visit(Base):
     """
 
     __tablename__ = "visit"
-    run_id: Mapped[int] = mapped_column(ForeignKey("run.id"), primary_key=True)
+    run_id: Mapped[int] = mapped_column(primary_key=True)
     seq: Mapped[int] = mapped_column(primary_key=True)
     nth: Mapped[int]
     step: Mapped[str]
@@ -110,7 +112,7 @@ class Refusal(Base):
     """A refusal: ``refused`` is the never rule's id, or the reason where none spoke ("not-this-step" …)."""
 
     __tablename__ = "refusal"
-    run_id: Mapped[int] = mapped_column(ForeignKey("run.id"), primary_key=True)
+    run_id: Mapped[int] = mapped_column(primary_key=True)
     seq: Mapped[int] = mapped_column(primary_key=True)
     at_ms: Mapped[int] = mapped_column(BigInteger)
     step: Mapped[str]
@@ -130,7 +132,7 @@ class Hearing(Base):
     """
 
     __tablename__ = "hearing"
-    run_id: Mapped[int] = mapped_column(ForeignKey("run.id"), primary_key=True)
+    run_id: Mapped[int] = mapped_column(primary_key=True)
     seq: Mapped[int] = mapped_column(primary_key=True)
     at_ms: Mapped[int] = mapped_column(BigInteger)
     step: Mapped[str]
@@ -152,7 +154,7 @@ class Reading(Base):
     """
 
     __tablename__ = "reading"
-    run_id: Mapped[int] = mapped_column(ForeignKey("run.id"), primary_key=True)
+    run_id: Mapped[int] = mapped_column(primary_key=True)
     seq: Mapped[int] = mapped_column(primary_key=True)
     at_ms: Mapped[int] = mapped_column(BigInteger)
     step: Mapped[str]

@@ -36,11 +36,11 @@ class Seen:
 
 def forbidden(plan: Plan, truth: Truth, act: str) -> list[str]:
     """The never rules that what is really so breaks, whatever anybody believes."""
-    out = []
-    for rule in plan.acts[act].rules:
-        if all(fact(truth, plan.fact_names[index]) in values for index, values in rule.when):
-            out.append(rule.id)
-    return out
+    return [
+        rule.id
+        for rule in plan.acts[act].rules
+        if all(fact(truth, plan.fact_names[index]) in values for index, values in rule.when)
+    ]
 
 
 def honest_run(plan: Plan, truth: Truth) -> Seen:

@@ -14,6 +14,23 @@ depends_on = None
 def upgrade() -> None:
     """Make them."""
     op.create_table(
+        "hearing",
+        sa.Column("run_id", sa.Integer(), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("at_ms", sa.BigInteger(), nullable=False),
+        sa.Column("step", sa.String(), nullable=False),
+        sa.Column("engine", sa.String(), nullable=False),
+        sa.Column("who", sa.String(), nullable=False),
+        sa.Column("phrase", sa.String(), nullable=False),
+        sa.Column("unheard", sa.String(), nullable=False),
+        sa.Column("speech_db10", sa.Integer(), nullable=True),
+        sa.Column("noise_db10", sa.Integer(), nullable=True),
+        sa.Column("band", sa.Integer(), nullable=True),
+        sa.Column("first", sa.Boolean(), nullable=False),
+        sa.PrimaryKeyConstraint("run_id", "seq"),
+        sqlite_with_rowid=False,
+    )
+    op.create_table(
         "quarantine",
         sa.Column("path", sa.String(), nullable=False),
         sa.Column("digest", sa.String(), nullable=False),
@@ -25,6 +42,39 @@ def upgrade() -> None:
         sa.Column("size", sa.BigInteger(), nullable=False),
         sa.Column("mtime_ns", sa.BigInteger(), nullable=False),
         sa.PrimaryKeyConstraint("path", "digest"),
+    )
+    op.create_table(
+        "reading",
+        sa.Column("run_id", sa.Integer(), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("at_ms", sa.BigInteger(), nullable=False),
+        sa.Column("step", sa.String(), nullable=False),
+        sa.Column("limit_name", sa.String(), nullable=False),
+        sa.Column("value", sa.String(), nullable=False),
+        sa.Column("unit", sa.String(), nullable=False),
+        sa.Column("milli", sa.BigInteger(), nullable=False),
+        sa.Column("base_unit", sa.String(), nullable=False),
+        sa.Column("within", sa.Boolean(), nullable=False),
+        sa.Column("rig", sa.String(), nullable=False),
+        sa.Column("day", sa.Integer(), nullable=False),
+        sa.Column("first", sa.Boolean(), nullable=False),
+        sa.PrimaryKeyConstraint("run_id", "seq"),
+        sqlite_with_rowid=False,
+    )
+    op.create_index("reading_by_limit", "reading", ["limit_name", "rig", "day"], unique=False)
+    op.create_table(
+        "refusal",
+        sa.Column("run_id", sa.Integer(), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("at_ms", sa.BigInteger(), nullable=False),
+        sa.Column("step", sa.String(), nullable=False),
+        sa.Column("refused", sa.String(), nullable=False),
+        sa.Column("reason", sa.String(), nullable=False),
+        sa.Column("act", sa.String(), nullable=False),
+        sa.Column("phrase", sa.String(), nullable=False),
+        sa.Column("first", sa.Boolean(), nullable=False),
+        sa.PrimaryKeyConstraint("run_id", "seq"),
+        sqlite_with_rowid=False,
     )
     op.create_table(
         "stale",
@@ -82,6 +132,28 @@ def upgrade() -> None:
     )
     op.create_index("trend_by_month", "trend", ["procedure", "month"], unique=False)
     op.create_table(
+        "visit",
+        sa.Column("run_id", sa.Integer(), nullable=False),
+        sa.Column("seq", sa.Integer(), nullable=False),
+        sa.Column("nth", sa.Integer(), nullable=False),
+        sa.Column("step", sa.String(), nullable=False),
+        sa.Column("look", sa.Boolean(), nullable=False),
+        sa.Column("asked_ms", sa.BigInteger(), nullable=False),
+        sa.Column("answered_ms", sa.BigInteger(), nullable=True),
+        sa.Column("counted_ms", sa.BigInteger(), nullable=True),
+        sa.Column("took_s", sa.Integer(), nullable=True),
+        sa.Column("answer", sa.String(), nullable=False),
+        sa.Column("who", sa.String(), nullable=False),
+        sa.Column("how", sa.String(), nullable=False),
+        sa.Column("tries", sa.Integer(), nullable=False),
+        sa.Column("not_understood", sa.Integer(), nullable=False),
+        sa.Column("repeats", sa.Integer(), nullable=False),
+        sa.Column("first", sa.Boolean(), nullable=False),
+        sa.Column("first_answer", sa.Boolean(), nullable=False),
+        sa.PrimaryKeyConstraint("run_id", "seq"),
+        sqlite_with_rowid=False,
+    )
+    op.create_table(
         "run",
         sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
         sa.Column("tablet_id", sa.Integer(), nullable=False),
@@ -123,91 +195,3 @@ def upgrade() -> None:
     op.create_index("run_by_call_sign", "run", ["call_sign", "procedure"], unique=False)
     op.create_index("run_by_month", "run", ["procedure", "month"], unique=False)
     op.create_index("run_by_start", "run", ["started_wall_ms"], unique=False)
-    op.create_table(
-        "hearing",
-        sa.Column("run_id", sa.Integer(), nullable=False),
-        sa.Column("seq", sa.Integer(), nullable=False),
-        sa.Column("at_ms", sa.BigInteger(), nullable=False),
-        sa.Column("step", sa.String(), nullable=False),
-        sa.Column("engine", sa.String(), nullable=False),
-        sa.Column("who", sa.String(), nullable=False),
-        sa.Column("phrase", sa.String(), nullable=False),
-        sa.Column("unheard", sa.String(), nullable=False),
-        sa.Column("speech_db10", sa.Integer(), nullable=True),
-        sa.Column("noise_db10", sa.Integer(), nullable=True),
-        sa.Column("band", sa.Integer(), nullable=True),
-        sa.Column("first", sa.Boolean(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["run_id"],
-            ["run.id"],
-        ),
-        sa.PrimaryKeyConstraint("run_id", "seq"),
-        sqlite_with_rowid=False,
-    )
-    op.create_table(
-        "reading",
-        sa.Column("run_id", sa.Integer(), nullable=False),
-        sa.Column("seq", sa.Integer(), nullable=False),
-        sa.Column("at_ms", sa.BigInteger(), nullable=False),
-        sa.Column("step", sa.String(), nullable=False),
-        sa.Column("limit_name", sa.String(), nullable=False),
-        sa.Column("value", sa.String(), nullable=False),
-        sa.Column("unit", sa.String(), nullable=False),
-        sa.Column("milli", sa.BigInteger(), nullable=False),
-        sa.Column("base_unit", sa.String(), nullable=False),
-        sa.Column("within", sa.Boolean(), nullable=False),
-        sa.Column("rig", sa.String(), nullable=False),
-        sa.Column("day", sa.Integer(), nullable=False),
-        sa.Column("first", sa.Boolean(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["run_id"],
-            ["run.id"],
-        ),
-        sa.PrimaryKeyConstraint("run_id", "seq"),
-        sqlite_with_rowid=False,
-    )
-    op.create_index("reading_by_limit", "reading", ["limit_name", "rig", "day"], unique=False)
-    op.create_table(
-        "refusal",
-        sa.Column("run_id", sa.Integer(), nullable=False),
-        sa.Column("seq", sa.Integer(), nullable=False),
-        sa.Column("at_ms", sa.BigInteger(), nullable=False),
-        sa.Column("step", sa.String(), nullable=False),
-        sa.Column("refused", sa.String(), nullable=False),
-        sa.Column("reason", sa.String(), nullable=False),
-        sa.Column("act", sa.String(), nullable=False),
-        sa.Column("phrase", sa.String(), nullable=False),
-        sa.Column("first", sa.Boolean(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["run_id"],
-            ["run.id"],
-        ),
-        sa.PrimaryKeyConstraint("run_id", "seq"),
-        sqlite_with_rowid=False,
-    )
-    op.create_table(
-        "visit",
-        sa.Column("run_id", sa.Integer(), nullable=False),
-        sa.Column("seq", sa.Integer(), nullable=False),
-        sa.Column("nth", sa.Integer(), nullable=False),
-        sa.Column("step", sa.String(), nullable=False),
-        sa.Column("look", sa.Boolean(), nullable=False),
-        sa.Column("asked_ms", sa.BigInteger(), nullable=False),
-        sa.Column("answered_ms", sa.BigInteger(), nullable=True),
-        sa.Column("counted_ms", sa.BigInteger(), nullable=True),
-        sa.Column("took_s", sa.Integer(), nullable=True),
-        sa.Column("answer", sa.String(), nullable=False),
-        sa.Column("who", sa.String(), nullable=False),
-        sa.Column("how", sa.String(), nullable=False),
-        sa.Column("tries", sa.Integer(), nullable=False),
-        sa.Column("not_understood", sa.Integer(), nullable=False),
-        sa.Column("repeats", sa.Integer(), nullable=False),
-        sa.Column("first", sa.Boolean(), nullable=False),
-        sa.Column("first_answer", sa.Boolean(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["run_id"],
-            ["run.id"],
-        ),
-        sa.PrimaryKeyConstraint("run_id", "seq"),
-        sqlite_with_rowid=False,
-    )

@@ -1,0 +1,175 @@
+"""One file looked at: verified, and read as rows, or told why it cannot be counted.
+
+Runs in worker processes, so nothing here knows of the database or of large libraries.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import stat
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from assistant.errors import LogError
+from assistant.fleet.rows import Chunk, Facts, RunReader
+from assistant.journal.keys import fingerprint
+from assistant.journal.reader import LOG, RawLine, blocks, parse
+from assistant.journal.records import Opened
+from assistant.journal.verify import State, Verdict, verify
+from assistant.journal.words import FILE as WORDS
+
+LARGE = 32 << 20
+"""A log of more bytes is not read as rows here but by who writes them, a part at a time."""
+
+_TRIES = 3
+_TOLD = 3
+ODD = (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError, AssertionError)
+"""What a sound log of another program's version can raise when it is taken apart."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a file is not counted: a word for programs, the line (0: the whole file), a sentence, the run if known."""
+
+    reason: str
+    line: int
+    what: str
+    run: str = ""
+    digest: str = ""
+
+
+@dataclass
+class Examined:
+    """What looking at a file came to: ``why`` it cannot be counted, or ``facts`` and ``chunks`` of a run.
+
+    ``chunks`` is None for a `LARGE` log. ``busy`` is set when the file changed while it was looked at.
+    """
+
+    path: Path
+    size: int = 0
+    mtime_ns: int = 0
+    why: Reason | None = None
+    busy: bool = False
+    records: int = 0
+    sealed: bool = False
+    facts: Facts | None = None
+    chunks: list[Chunk] | None = field(default_factory=list)
+
+
+def examine_all(paths: list[Path], tablets: Mapping[str, str] | None, now_ms: int) -> list[Examined]:
+    """Look at several files, one after the other."""
+    return [examine(path, tablets, now_ms) for path in paths]
+
+
+def examine(path: Path, tablets: Mapping[str, str] | None, now_ms: int) -> Examined:
+    """Look at a file. ``tablets`` are the keys that may have signed it (key to name); None takes every key."""
+    found = Examined(path)
+    for _ in range(_TRIES):
+        found = Examined(path)
+        try:
+            before = path.stat()
+            if not stat.S_ISREG(before.st_mode):
+                found.why = Reason("unknown", 0, f"{path} is no ordinary file.")
+                return found
+            found.size, found.mtime_ns = before.st_size, before.st_mtime_ns
+            _look(found, tablets, now_ms)
+            after = path.stat()
+        except OSError as error:
+            found.why = Reason("unreadable", 0, f"{path} cannot be read: {(error.strerror or str(error)).lower()}.")
+            return found
+        if (before.st_size, before.st_mtime_ns) == (after.st_size, after.st_mtime_ns):
+            return found
+    found.busy, found.why = True, None
+    return found
+
+
+def _look(found: Examined, tablets: Mapping[str, str] | None, now_ms: int) -> None:
+    path = found.path
+    try:
+        verdict = verify(path)
+    except LogError as error:
+        unreadable = isinstance(error.__cause__, OSError)
+        found.why = Reason("unreadable" if unreadable else "not-a-log", 0, str(error), digest=digest_of(path))
+        return
+    if verdict.state is State.BROKEN:
+        found.why = _broken(path, verdict)
+        return
+    found.records, found.sealed = verdict.records, verdict.state is State.WHOLE
+    key = _signer(path)
+    if tablets is not None and key not in tablets:
+        what = f"{path} is signed by the tablet {fingerprint(key)}, whose key is not among the known ones."
+        found.why = Reason("foreign", 0, what, verdict.run, digest_of(path))
+        return
+    reader = RunReader(path, found.records, sealed=found.sealed, now_ms=now_ms)
+    if found.size > LARGE:
+        found.chunks = None
+        return
+    try:
+        found.chunks = list(reader)
+        found.facts = reader.facts
+    except ODD as error:
+        found.why, found.chunks = odd(path, reader, verdict.run, error), []
+
+
+def odd(path: Path, reader: RunReader, run: str, error: Exception) -> Reason:
+    """Return why a log that verifies cannot be counted."""
+    what = (
+        f"{path}, line {reader.line}: the log verifies, but this line holds what this program cannot read "
+        f"({type(error).__name__}); it may be from a newer version."
+    )
+    return Reason("not-understood", reader.line, what, run, digest_of(path))
+
+
+def _broken(path: Path, verdict: Verdict) -> Reason:
+    found = verdict.findings
+    told = " ".join(finding.what for finding in found[:_TOLD])
+    more = f" And {len(found) - _TOLD} faults more." if len(found) > _TOLD else ""
+    return Reason(found[0].wrong.value, found[0].line, f"{path}: {told}{more}", verdict.run, digest_of(path))
+
+
+def _signer(path: Path) -> str:
+    first = next(blocks(path)).lines[0]
+    opened = parse(RawLine(1, 0, first)).record
+    return opened.key if isinstance(opened, Opened) else ""
+
+
+def digest_of(path: Path) -> str:
+    """Return a file's SHA-256, "" when it cannot be read."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
+
+
+@dataclass
+class FoundFiles:
+    """What lies under a folder: files that may be logs, files of no run, and folders that cannot be entered."""
+
+    logs: list[Path] = field(default_factory=list)
+    others: list[Path] = field(default_factory=list)
+    closed: list[Path] = field(default_factory=list)
+
+
+def files_under(folder: Path) -> FoundFiles:
+    """Find what may be a log under ``folder``, in the order of names.
+
+    What lies in a run's folder belongs to the run; names that begin with a dot are nobody's.
+    """
+    found = FoundFiles()
+
+    def shut(error: OSError) -> None:
+        found.closed.append(Path(str(error.filename)))
+
+    for place, folders, names in os.walk(folder, onerror=shut):
+        here = Path(place)
+        of_run = LOG in names
+        folders[:] = [] if of_run else sorted(name for name in folders if not name.startswith("."))
+        for name in sorted(names):
+            if name.endswith(".jsonl") and name != WORDS:
+                found.logs.append(here / name)
+            elif not of_run and not name.startswith("."):
+                found.others.append(here / name)
+    return found
