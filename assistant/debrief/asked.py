@@ -11,6 +11,7 @@ import pandas as pd
 from assistant.debrief.blocks import Cell, Column, Table
 from assistant.debrief.names import Names
 from assistant.debrief.plots import Plot
+from assistant.debrief.telling import plain
 from assistant.fleet.filters import EVERYTHING, Filter
 
 WALK_S: Final = 5
@@ -48,6 +49,11 @@ class Shown:
     people: tuple[str, ...] = ()
     note: str = MASK_NOTE
 
+    @property
+    def seen(self) -> tuple[Plot, ...]:
+        """The plots on which there is anything to be seen."""
+        return tuple(one for one in self.plots if one.worth)
+
 
 def in_order(names: Names, found: pd.DataFrame) -> pd.DataFrame:
     """Put steps in the order of their procedure, with their words."""
@@ -56,6 +62,7 @@ def in_order(names: Names, found: pd.DataFrame) -> pd.DataFrame:
         for one, step in zip(found["procedure"], found["step"], strict=True)
     ]
     words = [names.step(procedure, step) for procedure, _, step in place]
+    found = found.assign(step=[plain(step) for _, _, step in place])
     ordered = found.assign(words=words, _place=place).sort_values("_place", kind="stable").drop(columns="_place")
     return ordered.reset_index(drop=True)
 

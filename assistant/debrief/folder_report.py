@@ -25,7 +25,7 @@ def folder_report(folder: Path, views: Views, walk: int, walks: Mapping[str, int
         if shown is None:
             continue  # nobody is singled out in a report on all
         blocks += [Heading(title), Text(shown.question)]
-        blocks += [picture(plot) for plot in shown.plots]
+        blocks += [picture(plot) for plot in shown.seen]
         for table in shown.tables:
             blocks.append(table if table.rows else Text(f"{table.caption}: nothing was counted."))
         if name == "readings":
@@ -59,4 +59,8 @@ def _head(folder: Path, views: Views) -> Iterator[Block]:
     if bad:
         columns = (Column("path", "File"), Column("what", "What is wrong"))
         note = f"The first {_MOST} of {len(bad)}." if len(bad) > _MOST else ""
-        yield Table("Not proven", columns, [(str(row["path"]), str(row["what"])) for row in bad[:_MOST]], note=note)
+        yield Table("Not proven", columns, [(str(row["path"]), _what(row)) for row in bad[:_MOST]], note=note)
+
+
+def _what(row: Mapping[str, object]) -> str:
+    return str(row["what"]).removeprefix(f"{row['path']}: ")

@@ -63,7 +63,7 @@ class Many:
                 "note": shown.note,
                 "people": list(shown.people),
                 "tables": [table_data(one) for one in shown.tables],
-                "plots": [{"svg": svg(one).decode(), "alt": one.alt()} for one in shown.plots],
+                "plots": [{"svg": svg(one).decode(), "alt": one.alt()} for one in shown.seen],
             }
         )
 
@@ -107,7 +107,13 @@ class Many:
         key = self._folder.know(source.parent) if source.is_file() else ""
         if quarantined:
             name = str(one.get("run") or source.parent.name)
-            return {"key": key, "run": name, "began": "", "log": "not proven", "why": str(one["what"])}
+            return {
+                "key": key,
+                "run": name,
+                "began": "",
+                "log": "not proven",
+                "why": str(one["what"]).removeprefix(f"{source}: "),
+            }
         ms = one["duration_ms"]
         return {
             "key": key,

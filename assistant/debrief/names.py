@@ -56,6 +56,9 @@ class Names:
 
     def phrase(self, phrase: str) -> str:
         """What is said for a phrase."""
+        kind, _, limit = phrase.partition(":")
+        if limit:
+            return f"{kind}: {plain(limit)}"
         ways = self._book.phrases.get(phrase) if self._book else None
         return ways[0] if ways else plain(phrase)
 

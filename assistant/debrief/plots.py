@@ -23,8 +23,6 @@ _BOUND = "#a83200"
 _DPI: Final = 130
 _drawing = Lock()
 
-Number: TypeAlias = float | None
-
 
 @dataclass(frozen=True, slots=True)
 class Bars:
@@ -38,6 +36,11 @@ class Bars:
     name: str = ""
     other_name: str = ""
 
+    @property
+    def worth(self) -> bool:
+        """Whether there is anything to be seen: one bar or more, not all of them nothing or masked."""
+        return any((*self.values, *self.others))
+
     def alt(self) -> str:
         """The plot in words."""
         told = [
@@ -48,36 +51,38 @@ class Bars:
         if not told:
             return f"{self.title}: nothing to show."
         most = max(told, key=lambda one: one[1])
-        return f"{self.title}, in {self.unit}. Most: {most[0]}, {most[1]:g}."
+        return f"{self.title} ({self.unit}). Most: {most[0]}, {most[1]:g}."
 
 
 @dataclass(frozen=True, slots=True)
-class Lines:
-    """A mean over time with its lowest and highest, and the bounds it must keep within."""
+class Points:
+    """Readings over time, each a point, and the bounds they must keep within; ``outside`` ones have their own mark."""
 
     title: str
     unit: str
     days: tuple[date, ...]
-    mean: tuple[Number, ...]
-    lowest: tuple[Number, ...]
-    highest: tuple[Number, ...]
+    values: tuple[float, ...]
+    outside: tuple[bool, ...]
     bounds: tuple[float, ...] = ()
 
     @property
-    def labels(self) -> tuple[date, ...]:
-        """What is on the axis."""
-        return self.days
+    def worth(self) -> bool:
+        """Whether there is a course to be seen: readings of two days or more."""
+        return len(set(self.days)) > 1
 
     def alt(self) -> str:
         """The plot in words."""
         if not self.days:
             return f"{self.title}: nothing to show."
         bounds = " and ".join(f"{one:g}" for one in self.bounds) or "not known"
-        return (f"{self.title}, in {self.unit}: mean {self.mean[0]:g} in {self.days[0]:%B %Y}, {self.mean[-1]:g} in "
-                f"{self.days[-1]:%B %Y}. Bounds: {bounds}.")  # fmt: skip
+        first, last = f"{self.days[0]:%d %B %Y}", f"{self.days[-1]:%d %B %Y}"
+        return (
+            f"{self.title} ({self.unit}): {len(self.days)} readings from {first} to {last}, "
+            f"lowest {min(self.values):g}, highest {max(self.values):g}, {sum(self.outside)} outside. Bounds: {bounds}."
+        )
 
 
-Plot: TypeAlias = Bars | Lines
+Plot: TypeAlias = Bars | Points
 
 
 def svg(plot: Plot) -> bytes:
@@ -110,8 +115,10 @@ def _drawn(plot: Plot, form: str) -> bytes:
         if isinstance(plot, Bars):
             _bars(axes, plot)
         else:
-            _lines(axes, plot)
-        axes.set_title(plot.title, loc="left", fontweight="bold", fontsize=11)
+            _points(axes, plot)
+        # A legend stands between the title and the plot.
+        pad = 20 if axes.get_legend() is not None else 6
+        axes.set_title(plot.title, loc="left", fontweight="bold", fontsize=11, pad=pad)
         for side in ("top", "right"):
             axes.spines[side].set_visible(False)
         out = io.BytesIO()
@@ -120,6 +127,8 @@ def _drawn(plot: Plot, form: str) -> bytes:
 
 
 def _bars(axes: Any, plot: Bars) -> None:
+    from matplotlib.ticker import MaxNLocator  # noqa: PLC0415 - as above
+
     places = range(len(plot.labels))
     two = bool(plot.others)
     high = 0.38 if two else 0.7
@@ -129,7 +138,6 @@ def _bars(axes: Any, plot: Bars) -> None:
         axes.barh([at + high / 2 for at in places], _values(plot.others), height=high, color=_SECOND,
                   edgecolor=_INK, linewidth=0.6, hatch="///", label=plot.other_name)  # fmt: skip
         axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=2, frameon=False, borderaxespad=0.1, fontsize=9)
-        axes.set_title(" ", pad=22)
     for shift, values in ((-high / 2 if two else 0, plot.values), (high / 2, plot.others)):
         for at, value in enumerate(values):
             if value is not None:
@@ -137,20 +145,22 @@ def _bars(axes: Any, plot: Bars) -> None:
                               textcoords="offset points", va="center", color=_INK)  # fmt: skip
     axes.set_yticks(list(places), [_short(str(one)) for one in plot.labels])
     axes.set_ylim(len(plot.labels) - 0.4, -0.6)
-    axes.set_xlim(left=0)
     axes.margins(x=0.08)
+    axes.set_xlim(left=0)
+    axes.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=True, min_n_ticks=2))
     axes.set_xlabel(plot.unit)
     axes.grid(visible=True, axis="x", color=_GRID, linewidth=0.6)
     axes.set_axisbelow(True)
 
 
-def _lines(axes: Any, plot: Lines) -> None:
+def _points(axes: Any, plot: Points) -> None:
     from matplotlib.dates import AutoDateLocator, ConciseDateFormatter  # noqa: PLC0415 - as above
 
-    days = list(plot.days)
-    low, high = _values(plot.lowest), _values(plot.highest)
-    axes.fill_between(days, low, high, color=_FIRST, alpha=0.18, label="lowest to highest")
-    axes.plot(days, _values(plot.mean), color=_FIRST, marker="o", label="mean")
+    for outside, mark, colour, name in ((False, "o", _FIRST, "within"), (True, "X", _BOUND, "outside")):
+        these = [place for place, one in enumerate(plot.outside) if one is outside]
+        if these:
+            days, values = [plot.days[one] for one in these], [plot.values[one] for one in these]
+            axes.plot(days, values, mark, color=colour, markersize=5, alpha=0.8, label=name)
     for at, bound in enumerate(plot.bounds):
         axes.axhline(bound, color=_BOUND, linestyle="--", label="limit" if at == 0 else None)
         axes.annotate(f"{bound:g}", (1, bound), xycoords=("axes fraction", "data"), xytext=(3, 0), va="center",
@@ -160,7 +170,7 @@ def _lines(axes: Any, plot: Lines) -> None:
     axes.xaxis.set_major_formatter(ConciseDateFormatter(locator))  # type: ignore[no-untyped-call]
     axes.set_ylabel(plot.unit)
     axes.grid(visible=True, axis="y", color=_GRID, linewidth=0.6)
-    axes.legend(frameon=False, ncols=3, loc="lower left", bbox_to_anchor=(0.3, 1.0), fontsize=9)
+    axes.legend(frameon=False, ncols=3, loc="lower left", bbox_to_anchor=(0, 1.0), fontsize=9)
 
 
 def _values(values: Sequence[Any]) -> list[float]:

@@ -18,8 +18,8 @@ p { margin: 1mm 0; overflow-wrap: anywhere } ul { margin: 1mm 0; padding-left: 5
 .quiet { font-size: 9pt; color: #46535f } .lead { font-weight: bold; margin-right: 2mm }
 .box { border: 1.2pt solid #46535f; padding: 2mm 3mm } .alarm { border: 3pt solid #9c0d1c; border-left-width: 9pt; padding: 2mm 3mm; font-weight: bold }
 table { border-collapse: collapse; width: 100%; margin: 2mm 0; font-size: 9.5pt } caption { text-align: left; color: #46535f; padding: 1mm 0 }
-th, td { text-align: left; vertical-align: top; padding: .8mm 1.5mm; border-bottom: .5pt solid #c3ccd4; overflow-wrap: anywhere } thead { display: table-header-group } th { background: #eef2f5 }
-tbody th { background: none; font-weight: normal } .number { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap } .short { white-space: nowrap } .masked { font-style: italic; color: #46535f }
+th, td { text-align: left; vertical-align: top; padding: .8mm 1.5mm; border-bottom: .5pt solid #c3ccd4 } .long { overflow-wrap: anywhere } thead { display: table-header-group } th { background: #eef2f5 }
+tbody th { background: none; font-weight: normal } .number { text-align: right; font-variant-numeric: tabular-nums } td.number { white-space: nowrap } .short { white-space: nowrap } .masked { font-style: italic; color: #46535f }
 tr, .box, .alarm, figure { break-inside: avoid } h2, h3 { break-after: avoid }
 figure { margin: 2mm 0 } figure img, .timeline { width: 100%; height: auto; border: .5pt solid #c3ccd4 }
 .timeline text { font-size: 11px; fill: #16202a } .lane { fill: #fff } .lane-odd { fill: #eef2f5 } .tick, .lead-line, .lead { stroke: none } .timeline .lead, .tick { stroke: #6d7b87; stroke-width: .7 }
@@ -32,6 +32,9 @@ figure { margin: 2mm 0 } figure img, .timeline { width: 100%; height: auto; bord
 
 POLICY: Final = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
 """What a browser may do with the file: show it. Should a text ever get out of its place, it still runs nothing."""
+
+
+_LONGEST_WORD: Final = 30
 
 
 def to_html(report: Report) -> str:
@@ -74,7 +77,7 @@ def _table(table: Table) -> str:
             masked = value is None and at in table.masked
             tag = "th" if place == 0 else "td"
             scope = ' scope="row"' if place == 0 else ""
-            look = ' class="masked"' if masked else _look(column.number, short=short[place])
+            look = ' class="masked"' if masked else _look(column.number, shown(value), short=short[place])
             cells.append(f"<{tag}{scope}{look}>{escape(MASKED if masked else shown(value))}</{tag}>")
         rows.append(f"<tr>{''.join(cells)}</tr>")
     note = f'<p class="quiet">{escape(table.note)}</p>' if table.note else ""
@@ -84,9 +87,12 @@ def _table(table: Table) -> str:
     )
 
 
-def _look(number: bool, *, short: bool = False) -> str:
+def _look(number: bool, text: str = "", *, short: bool = False) -> str:
+    """The class of a cell: numbers to the right, short texts unbroken, a word longer than a line broken anywhere."""
     if number:
         return ' class="number"'
+    if max(map(len, text.split()), default=0) > _LONGEST_WORD:
+        return ' class="long"'
     return ' class="short"' if short else ""
 
 

@@ -28,6 +28,7 @@ from reportlab.platypus import Image, Paragraph, SimpleDocTemplate, Spacer, Tabl
 from reportlab.platypus import Table as Grid  # isort: skip
 
 _ROOM: Final = PAPER - 12  # the frame on a page keeps six points free at each side
+_TALLEST: Final = 215 * mm  # of a picture, so that its caption fits under it
 _HANGUL: Final = re.compile("[\uac00-\ud7a3]")
 _LONGEST_CELL: Final = 1_500  # a row must fit on a page
 _INK: Final = {
@@ -107,7 +108,8 @@ class _Printer:
             case Timelined(shapes, alt):
                 return [_drawn(shapes, self._font, self.latin), Paragraph(self.safe(alt), self._looks["quiet"])]
             case Picture(_, png, (wide, high), alt):
-                image = Image(io.BytesIO(png), width=_ROOM, height=_ROOM * high / wide)
+                share = min(1.0, _TALLEST / (_ROOM * high / wide))
+                image = Image(io.BytesIO(png), width=_ROOM * share, height=_ROOM * share * high / wide)
                 return [Spacer(1, 2 * mm), image, Paragraph(self.safe(alt), self._looks["quiet"])]
 
     def safe(self, text: str) -> str:

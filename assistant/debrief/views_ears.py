@@ -36,8 +36,7 @@ def understood(store: Store, names: Names, asked: Asked) -> Shown:
             "By the answer that counted in the end",
             phrase,
             (
-                Column("answer", "Answer"),
-                Column("words", "In words"),
+                Column("words", "Answer"),
                 Column("visits", "Answers", number=True),
                 RUNS,
                 missed,
@@ -54,7 +53,7 @@ def understood(store: Store, names: Names, asked: Asked) -> Shown:
     )
     often = phrase[phrase["not_understood"].fillna(0) > 0]
     plots = (
-        Bars("Not understood, by noise", "of a hundred hearings", tuple(noise["level"]), cells(noise["share"])),
+        Bars("Not understood, by noise", "out of a hundred hearings", tuple(noise["level"]), cells(noise["share"])),
         Bars(
             "Not understood before an answer counted",
             "times for a hundred answers",
@@ -63,7 +62,7 @@ def understood(store: Store, names: Names, asked: Asked) -> Shown:
         ),
         Bars(
             "Not understood, by site",
-            "of a hundred hearings",
+            "out of a hundred hearings",
             tuple(map(plain, site["site"])),
             cells(site["share"]),
         ),
@@ -72,5 +71,5 @@ def understood(store: Store, names: Names, asked: Asked) -> Shown:
         "Not understood",
         "Where do the ears fail: at which phrase, in what noise, at which site?",
         tables,
-        tuple(one for one in plots if one.labels),
+        plots,
     )

@@ -59,7 +59,8 @@ def refusals(store: Store, names: Names, asked: Asked) -> Shown:
     """What was refused, and on what ground."""
     found = figures.refusals(store, asked.chosen)
     words = [names.refused(rule) for rule in found["refused"]]
-    found = found.assign(why=[told for told, _ in words], source=[source for _, source in words])
+    rules = [plain(rule) for rule in found["refused"]]
+    found = found.assign(refused=rules, why=[told for told, _ in words], source=[source for _, source in words])
     columns = (
         PROCEDURE,
         Column("refused", "Rule"),
@@ -72,7 +73,7 @@ def refusals(store: Store, names: Names, asked: Asked) -> Shown:
         Bars(
             f"{plain(procedure).capitalize()}: refusals by rule",
             "refusals",
-            tuple(map(plain, part["refused"])),
+            tuple(part["refused"]),
             cells(part["refusals"]),
         )
         for procedure, part in plotted(found, "procedure")
@@ -103,7 +104,7 @@ def fast(store: Store, names: Names, asked: Asked) -> Shown:
     plots = tuple(
         Bars(
             f"{plain(procedure).capitalize()}: answered too fast",
-            "of a hundred answers",
+            "out of a hundred answers",
             tuple(part["step"]),
             cells(part["share"]),
         )

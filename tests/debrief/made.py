@@ -182,3 +182,24 @@ def with_mistakes(made: Made) -> Path:
     if made.state.phase is Phase.CONFIRMING:
         made.say("read-back-right")
     return made.end()
+
+
+def fleet(folder: Path, key: TabletKey, prepared: Prepared, count: int = 8) -> list[Path]:
+    """A small fleet: call signs in turn, noise that rises, readings that creep up, one slip or another in each."""
+    made = []
+    for number in range(count):
+        wall = 1_935_554_828_000 + number * 12 * 86_400_000
+        one = Made(
+            folder, key, prepared, run=f"fleet-{number:03d}", call_sign=f"Yard {'ABCD'[number % 4]}",
+            noise_db=-60.0 + 4 * number, pace_ms=3_000 + 900 * (number % 5), clocks=Clocks(wall),
+        )  # fmt: skip
+        one.good()
+        if number % 2:
+            one.mumble()
+        one.say("pulling-away")
+        one.to("pressure")
+        one.reading(str(105 + 3 * number), "psi")
+        if number == 3:
+            one.to("see-jaw").say("jaw-open")
+        made.append(one.end())
+    return made

@@ -79,7 +79,7 @@ async function save(path, query, name) {
 
 // --- a table that sorts and filters --------------------------------------------------------------
 
-function table({ caption, columns, rows, filters = true, row: dress = null, most = 300 }) {
+function table({ caption, columns, rows, heading = false, filters = true, row: dress = null, most = 300 }) {
   let by = -1, down = false, shown = most;
   const wanted = columns.map(() => "");
   const body = make("tbody");
@@ -89,7 +89,7 @@ function table({ caption, columns, rows, filters = true, row: dress = null, most
     make("button", { type: "button", onclick: () => sort(at) }, column.title, make("span", { "aria-hidden": "true" }))));
   const head = make("thead", {}, make("tr", {}, heads));
   if (filters) head.append(make("tr", {}, columns.map((column, at) => make("td", {}, make("input", {
-    type: "search", "aria-label": `Filter ${column.title}`, placeholder: "filter",
+    type: "search", size: 5, "aria-label": `Filter ${column.title}`, placeholder: "filter",
     oninput: (event) => { wanted[at] = event.target.value.trim().toLowerCase(); shown = most; fill(); },
   })))));
 
@@ -113,18 +113,19 @@ function table({ caption, columns, rows, filters = true, row: dress = null, most
       const line = make("tr", {}, columns.map((column, at) => {
         const value = column.show ? column.show(one) : words(one[column.name]);
         const tag = at === 0 ? "th" : "td";
-        return make(tag, { class: column.number ? "number" : value === "masked" ? "masked" : "", scope: at === 0 ? "row" : null }, value);
+        return make(tag, { class: `${column.number ? "number" : ""} ${value === "masked" ? "masked" : ""}`, scope: at === 0 ? "row" : null }, value);
       }));
       dress?.(line, one);
       return line;
     }));
-    count.textContent = found.length === rows.length ? `${rows.length} rows` : `${found.length} of ${rows.length} rows`;
+    count.textContent = `${found.length === rows.length ? "" : `${found.length} of `}${rows.length} ${rows.length === 1 ? "row" : "rows"}`;
     more.hidden = found.length <= shown;
   }
 
   fill();
-  return make("div", {}, make("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": caption },
-    make("table", {}, make("caption", {}, `${caption}. `, count), head, body)), more);
+  return make("div", {}, heading ? make("h2", {}, caption) : null,
+    make("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": caption },
+      make("table", { "aria-label": caption }, make("caption", {}, heading ? "" : `${caption}. `, count), head, body)), more);
 }
 
 function put(...inside) {
@@ -172,7 +173,7 @@ async function showRuns() {
   put(
     make("h1", {}, "Runs"),
     make("p", { class: "quiet" }, data.folder),
-    bad ? make("p", { class: "caution" }, `${bad} ${bad === 1 ? "log is" : "logs are"} not proven. They can be looked at, and count in no figure.`) : null,
+    bad ? make("p", { class: "caution" }, `${bad} ${bad === 1 ? "log is" : "logs are"} not proven: to be looked at, but counted in no figure.`) : null,
     data.note ? make("p", { class: "caution" }, data.note) : null,
     filterTools(showRuns),
     offered.choices ? saveTools("runs", 0, "runs") : null,
@@ -236,8 +237,7 @@ async function showView(name) {
       make("img", { alt: plot.alt, src: URL.createObjectURL(new Blob([plot.svg], { type: "image/svg+xml" })), onload: (event) => URL.revokeObjectURL(event.target.src) }),
       make("figcaption", {}, plot.alt))),
     ...data.tables.flatMap((one, at) => [
-      make("h2", {}, one.caption),
-      one.rows.length ? table({ ...one, filters: one.rows.length > 8 }) : make("p", { class: "quiet" }, "Nothing was counted for this choice."),
+      one.rows.length ? table({ ...one, heading: true, filters: one.rows.length > 8 }) : make("p", { class: "quiet" }, `${one.caption}: nothing was counted for this choice.`),
       one.note ? make("p", { class: "quiet" }, one.note) : null,
       saveTools(name, at, `${name}-${at + 1}`)]));
 }
