@@ -23,6 +23,8 @@ _ENGLISH: Final[Mapping[str, str]] = {
     "silence": "nothing heard",
     "refused": "refused",
     "refused-title": "Refused. Nothing has changed.",
+    "restart-title": "Nothing counts from before.",
+    "starting": "Getting ready.",
     "listening": "Listening",
     "hears": "I hear you",
     "opening": "Getting ready to listen. Only stop counts",

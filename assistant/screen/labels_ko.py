@@ -21,6 +21,8 @@ KOREAN: Final[Mapping[str, str]] = {
     "silence": "들리지 않음",
     "refused": "거절",
     "refused-title": "안 됩니다. 아무것도 바뀌지 않았습니다.",
+    "restart-title": "지금까지의 것은 인정되지 않습니다.",
+    "starting": "준비 중입니다.",
     "listening": "듣는 중",
     "hears": "말이 들립니다",
     "opening": "들을 준비 중. 정지만 됩니다",

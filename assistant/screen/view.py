@@ -49,8 +49,9 @@ def view_of(shown: Shown) -> View:
     """Return the view after a decision.
 
     ``question`` names what is asked: it stays the same while the same thing is asked of the same
-    facts, and a pad that was shown for another question does not count. ``answers``, ``confirm``,
-    ``session``, ``more`` and ``number`` are the pads; each has ``phrase`` and ``label``.
+    facts, and a pad that was shown for another question does not count. ``told`` is what was said
+    before the question. ``answers``, ``confirm``, ``session``, ``more`` and ``number`` are the pads; each
+    has ``phrase`` and ``label``, and ``twice``, the label's key, where the page asks a second time.
     """
     prepared, state = shown.prepared, shown.state
     live = prepared.live(state)
@@ -73,10 +74,10 @@ def view_of(shown: Shown) -> View:
         "signal": signal,
         "hazard": hazard,
         "sentence": sentence,
+        "told": _told(shown, asked),
         "short": _short(prepared.wording, state, step) or sentence[:1],
-        "said": [{"kind": one.kind, "text": one.text} for one in shown.sentences],
         "heard": _heard(shown),
-        "refusal": _refusal(shown),
+        "notice": _notice(shown),
         "caution": _caution(shown),
         "outcome": state.outcome.value,
         **_pads(shown, live, step),
@@ -137,18 +138,40 @@ def _written(says: str) -> str:
     return re.sub(r"\bi\b", "I", says)
 
 
-def _refusal(shown: Shown) -> dict[str, str] | None:
-    """The reason of a refusal, with the signal word of the never rule that refused."""
+def _told(shown: Shown, asked: list[Sentence]) -> list[str]:
+    """What was said before the question and stands nowhere else on the page."""
+    if shown.state.phase is Phase.HOLDING:
+        step = current(shown.prepared.plan, shown.state)
+        return [shown.prepared.wording.sentence(Line("step-short", step.id)).text]
+    if shown.decision.kind in _FILLS or shown.state.phase is Phase.OVER:
+        return []
+    elsewhere = ("heard", "caution", "hazard-", "read-back", *(one.name for one in asked))
+    return [one.text for one in shown.sentences if not one.name.startswith(elsewhere)]
+
+
+_FILLS: Final = frozenset({Kind.REFUSED, Kind.FAILED, Kind.RESTARTED})
+
+
+def _notice(shown: Shown) -> dict[str, str] | None:
+    """What fills the screen until it is understood: a refusal, or that the place is lost.
+
+    A refusal has the signal word of the never rule that refused.
+    """
     decision = shown.decision
-    if decision.kind is not Kind.REFUSED:
+    if decision.kind not in _FILLS:
         return None
+    if decision.kind is not Kind.REFUSED:
+        names = {"fail", "look-differs", "needs-unmet", "restart"}
+        texts = [one.text for one in shown.sentences if one.name in names]
+        signal = "danger" if decision.kind is Kind.FAILED else "warning"
+        return {"signal": signal, "title": "restart-title", "text": " ".join(texts)}
     texts = [one.text for one in shown.sentences if one.kind == "refusal"] or [one.text for one in shown.sentences]
     acts = shown.prepared.plan.acts.values()
     signal = next((rule.signal for act in acts for rule in act.rules if rule.id == decision.rule), "notice")
     text = texts[0] if texts else ""
     if decision.reason == "never" and " " in text:
         text = text.split(" ", 1)[1]  # the signal word has its own place on the page
-    return {"signal": signal, "text": text}
+    return {"signal": signal, "title": "refused-title", "text": text}
 
 
 def _caution(shown: Shown) -> str:
@@ -160,8 +183,8 @@ def _caution(shown: Shown) -> str:
 def _pads(shown: Shown, live: Live, step: PlanStep | None) -> dict[str, object]:
     state, wording = shown.state, shown.prepared.wording
 
-    def pad(phrase: str, *, critical: bool = False) -> dict[str, object]:
-        return {"phrase": phrase, "label": _written(wording.says(phrase)), "critical": critical}
+    def pad(phrase: str, *, critical: bool = False, twice: str = "") -> dict[str, object]:
+        return {"phrase": phrase, "label": _written(wording.says(phrase)), "critical": critical, "twice": twice}
 
     answers: list[dict[str, object]] = []
     confirm: list[dict[str, object]] = []
@@ -173,7 +196,10 @@ def _pads(shown: Shown, live: Live, step: PlanStep | None) -> dict[str, object]:
     if state.phase is Phase.CONFIRMING:
         confirm = [pad(commands.RIGHT)]
     if state.phase is Phase.STOPPED:
-        answers = [pad(commands.CLEAR, critical=True)]
+        # The engine reads other critical answers back; these are asked for a second time by the page.
+        answers = [pad(commands.CLEAR, critical=True, twice="seen")]
+    if state.phase is Phase.DEAF:
+        answers = [pad(commands.GIVE_UP, critical=True, twice="mean-it")]
     if state.phase is Phase.WAITING:
         answers = [pad(commands.GO_AHEAD)]
     taken = {one["phrase"] for one in (*answers, *confirm)}

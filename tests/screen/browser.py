@@ -3,30 +3,19 @@
 from __future__ import annotations
 
 import json
-import os
-import shutil
-import subprocess
-from pathlib import Path
+from importlib import resources
 from typing import Any
-
-AXE_VERSION = "4.14.1"
 
 SIZES = {"small": (800, 480, 133.0), "middle": (1280, 800, 149.0), "large": (1920, 1200, 224.0)}
 """Screens of common tablets: width and height in pixels, pixels an inch (7 inch, 10.1 inch, 10.1 inch)."""
 
 LOOKS = [(name, tall) for name in SIZES for tall in (False, True)]
+THEMES = ("night", "day", "dim")
 
 
 def axe_source() -> str:
-    """Return axe-core's script, fetched once with npm into a cache; "" where that cannot be done."""
-    home = Path(os.environ.get("XDG_CACHE_HOME", "") or Path.home() / ".cache")
-    cache = home / "hitchcall-tests" / f"axe-{AXE_VERSION}"
-    script = cache / "node_modules" / "axe-core" / "axe.min.js"
-    if not script.exists() and shutil.which("npm"):
-        cache.mkdir(parents=True, exist_ok=True)
-        command = ["npm", "install", "--no-fund", "--no-audit", "--prefix", str(cache), f"axe-core@{AXE_VERSION}"]
-        subprocess.run(command, capture_output=True, timeout=120, check=False)
-    return script.read_text(encoding="utf-8") if script.exists() else ""
+    """Return axe-core's script, which a development package carries."""
+    return (resources.files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
 
 
 PADS = """() => [...document.querySelectorAll('button')].filter((one) => one.offsetParent !== null).map((pad) => {

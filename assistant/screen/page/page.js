@@ -5,6 +5,7 @@ const $ = (id) => document.getElementById(id);
 const root = document.documentElement;
 const QUIET_MS = 5000; // two missed beats: the program does not answer
 const RETRY_MS = 700;
+const ASKING = ["ask", "stopped", "deaf"]; // what is shown has pads to answer with
 const THEMES = ["night", "day", "dim"];
 const CARD_MM = 85.6; // ISO/IEC 7810 ID-1, the size of a bank card
 
@@ -209,8 +210,8 @@ function mode() {
   if (view.phase === "over") return "over";
   if (view.caution && keep("parked", "") !== String(view.record)) return "caution";
   if (panel) return "more";
-  if (view.refusal) return "refusal";
-  if (view.phase === "stopped") return "stopped";
+  if (view.notice) return "notice";
+  if (view.phase === "stopped" || view.phase === "deaf") return view.phase;
   if (far) return "far";
   if (view.confirm.length) return "confirm";
   if (view.keypad) return "keypad";
@@ -222,7 +223,7 @@ let drawn = "";
 function draw() {
   const now = mode();
   drawStatus();
-  const key = JSON.stringify([now, view, words.step, trouble, page, digits, armed, panel, far, ended, remember("theme"),
+  const key = JSON.stringify([now, view, words.step, trouble, page, digits, armed, panel, far, ended, remember("theme"), status.ears === "pads",
     innerWidth, innerHeight, mm()]);
   if (key === drawn) return;
   drawn = key;
@@ -242,25 +243,30 @@ function draw() {
 }
 
 function drawText(now) {
-  const refusal = now === "refusal" ? view.refusal : null;
-  const cautious = now === "caution";
-  const stopped = now === "stopped";
-  let signal = refusal ? refusal.signal : cautious ? "caution" : stopped ? "danger" : view?.signal ?? "";
-  let hazard = refusal ? say("refused-title") : cautious ? say("parked-text") : stopped ? "" : view?.hazard ?? "";
+  const notice = now === "notice" ? view.notice : null;
+  const signals = { caution: "caution", stopped: "danger", deaf: "warning" };
+  let signal = notice?.signal ?? signals[now] ?? view?.signal ?? "";
+  let hazard = notice ? say(notice.title) : now === "caution" ? say("parked-text") : signals[now] ? "" : view?.hazard ?? "";
   let lines = view?.sentence ?? [];
-  if (refusal) lines = [refusal.text];
-  if (cautious) lines = [view.caution];
+  let told = ["ask", "keypad", "confirm", "caution"].includes(now) ? view.told : [];
+  if (notice) lines = [notice.text];
+  if (now === "caution") lines = [view.caution];
   if (now === "far") lines = view.short;
   if (["lost", "ended", "wait", "more"].includes(now)) signal = hazard = "";
+  if (now === "wait") lines = words.starting ? [say("starting")] : [];
   if (now === "lost") lines = [say("lost-text")];
   if (now === "lost" && !words["lost-text"]) lines = [trouble || "Hitchcall does not answer. Nothing counts."];
   if (now === "ended") lines = [...(view?.sentence ?? []), ended || say("ended")];
+  // What came before the question was shown with the cautions, if they were.
+  if (now !== "caution" && view?.caution) told = [];
   $("band").hidden = !signal;
   $("band").dataset.signal = signal;
   $("signal-word").textContent = signal ? say(signal) : "";
   $("hazard").textContent = hazard;
   $("hazard").hidden = !hazard;
-  put($("sentence"), lines.map((line) => element("span", line)));
+  const lead = told.map((line) => element("span", line, "lead"));
+  const main = lines.map((line) => element("span", line));
+  put($("sentence"), now === "caution" ? [...main, ...lead] : [...lead, ...main]);
   $("number").hidden = now !== "keypad";
   $("number").textContent = digits || say("number");
   $("place").textContent = view?.number ? say("step", view) : view?.title ?? "";
@@ -335,7 +341,7 @@ function drawPads(now) {
   const focused = document.activeElement?.dataset?.phrase;
   let pads = [];
   if (now === "more") pads = morePads();
-  if (now === "ask" || (now === "stopped" && !armed)) pads = answerPads(now);
+  if (ASKING.includes(now) && !armed) pads = answerPads();
   if (now === "keypad") pads = keyPads();
   place(answers, pads, now, tall);
   placeSession(now, tall);
@@ -345,10 +351,9 @@ function drawPads(now) {
   if (focused) document.querySelector(`button[data-phrase="${CSS.escape(focused)}"]`)?.focus();
 }
 
-function answerPads(now) {
+function answerPads() {
   return view.answers.map((one) => {
-    if (now !== "stopped") return phrasePad(one);
-    // The engine reads other critical answers back; this one is asked for a second time here.
+    if (!one.twice) return phrasePad(one);
     const made = pad(one.label, () => ((armed = one), draw()));
     made.dataset.phrase = one.phrase;
     return made;
@@ -424,14 +429,15 @@ function place(box, pads, now, tall) {
     columns = Math.min(sideways, Math.max(1, Math.ceil(pads.length / Math.min(rows, 3))));
     shown = turn(pads, columns * rows);
   }
-  const least = now === "ask" || now === "stopped" ? Math.max(20 * mm() * columns + gap * (columns - 1), innerWidth * 0.4) : 0;
+  const least = ASKING.includes(now) ? Math.max(20 * mm() * columns + gap * (columns - 1), innerWidth * 0.4) : 0;
   box.style.width = !tall && least ? `${least}px` : "";
   box.style.gridTemplateColumns = `repeat(${columns}, minmax(var(--pad), 1fr))`;
   const rows = Math.ceil(shown.length / columns);
   const titled = now === "ask" && shown.length > 0;
-  const high = now === "ask" || now === "stopped" ? (tall ? "var(--pad)" : "minmax(var(--pad), 1fr)") : "var(--pad)";
+  const title = say(status.ears === "pads" ? "press" : "say-or-press");
+  const high = ASKING.includes(now) ? (tall ? "var(--pad)" : "minmax(var(--pad), 1fr)") : "var(--pad)";
   box.style.gridTemplateRows = `${titled ? "auto " : ""}repeat(${rows}, ${high})`;
-  box.replaceChildren(...(titled ? [element("p", say("say-or-press"), "pads-title")] : []), ...shown);
+  box.replaceChildren(...(titled ? [element("p", title, "pads-title")] : []), ...shown);
 }
 
 function turn(pads, room) {
@@ -459,7 +465,7 @@ function placeSession(now, tall) {
   add(bottom, 1, 1, stop);
   if (now === "caution") {
     add(bottom, 2, columns - 1, pad(say("parked"), () => (keep("parked", String(view.record)), draw()), "confirm"));
-  } else if (now === "refusal") {
+  } else if (now === "notice") {
     const made = pad(say("understood"), () => press("say-again"));
     made.dataset.phrase = "say-again";
     add(bottom, 2, columns - 1, made);
@@ -470,7 +476,7 @@ function placeSession(now, tall) {
   } else if (armed || now === "confirm") {
     const one = armed ?? view.confirm[0];
     const made = phrasePad(one, "confirm");
-    if (armed) made.textContent = say("seen", { phrase: one.label });
+    if (armed) made.textContent = say(one.twice, { phrase: one.label });
     add(1, first, 2, made);
     add(1, first + 2, 1, armed ? pad(say("not-yet"), () => ((armed = null), draw())) : sessionPhrase("correction"));
     add(bottom, columns, 1, more());
