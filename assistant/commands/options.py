@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 import click
 
+from assistant.errors import InputError
 from assistant.prepare import DEFAULT_RIG, DEFAULT_SITE, Prepared, grammars, library, prepare
 
 OWN_VARIABLE = "HITCHCALL_PROCEDURES"
@@ -45,6 +46,25 @@ def setting_options(function: F) -> F:
     ):  # fmt: skip
         function = option(function)
     return function
+
+
+LONGEST_CALL_SIGN = 24
+
+
+def call_sign_option(function: F) -> F:
+    """``--call-sign NAME``."""
+    return click.option(
+        "--call-sign", default="", callback=_call_sign,
+        help="A name the driver chooses to be known by in training figures; without it the log names nobody.",
+    )(function)  # fmt: skip
+
+
+def _call_sign(_context: click.Context, _option: click.Parameter, value: str) -> str:
+    """Take a short plain name: it stands in tables and file names of whoever reads the log."""
+    name = " ".join(value.split())
+    if len(name) > LONGEST_CALL_SIGN or not all(char.isalnum() or char in " -" for char in name):
+        raise InputError(f"{value!r} is no call sign: up to {LONGEST_CALL_SIGN} letters, digits, spaces and dashes.")
+    return name
 
 
 def json_option(function: F) -> F:

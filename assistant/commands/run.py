@@ -13,7 +13,7 @@ import click
 
 from assistant import __version__
 from assistant.commands.early import Early
-from assistant.commands.options import json_option, prepared, setting_options
+from assistant.commands.options import call_sign_option, json_option, prepared, setting_options
 from assistant.commands.work import PageWish, Wishes, Work
 from assistant.ears.control import PowerCut, PracticeClocks
 from assistant.engine.events import Resumed
@@ -26,16 +26,6 @@ from assistant.places import cache_folder, keys_folder, logs_folder
 from assistant.prepare import Prepared
 from assistant.proof.library import proven
 from assistant.resume import begun_anew, changed_files, fold
-
-LONGEST_CALL_SIGN = 24
-
-
-def _call_sign(_context: click.Context, _option: click.Parameter, value: str) -> str:
-    """Take a short plain name: it stands in tables and file names of whoever reads the log."""
-    name = " ".join(value.split())
-    if len(name) > LONGEST_CALL_SIGN or not all(char.isalnum() or char in " -" for char in name):
-        raise InputError(f"{value!r} is no call sign: up to {LONGEST_CALL_SIGN} letters, digits, spaces and dashes.")
-    return name
 
 
 @click.command()
@@ -67,10 +57,7 @@ def _call_sign(_context: click.Context, _option: click.Parameter, value: str) ->
     help="Pixels an inch of the tablet's screen, so that pads have their size in millimetres.",
 )  # fmt: skip
 @click.option("--practice", is_flag=True, help="A trainer's practice run; the log says so.")
-@click.option(
-    "--call-sign", default="", callback=_call_sign,
-    help="A name the driver chooses to be known by in training figures; without it the log names nobody.",
-)  # fmt: skip
+@call_sign_option
 @click.option("--keep-sound", is_flag=True, help="Everyone agreed that their voices are kept with the log.")
 @click.option("--forget-words", is_flag=True, help="Keep no words beside the log, only what they came to.")
 @json_option
