@@ -32,7 +32,8 @@ def lasted(ms: int) -> str:
         return f"{seconds // 60} min {seconds % 60:02d} s"
     if seconds < 86_400:
         return f"{seconds // 3600} h {seconds % 3600 // 60} min"
-    return f"{seconds // 86_400} days {seconds % 86_400 // 3600} h"
+    days = seconds // 86_400
+    return f"{days} {'day' if days == 1 else 'days'} {seconds % 86_400 // 3600} h"
 
 
 def clock(ms: int) -> str:
