@@ -20,6 +20,7 @@ COMMANDS = {
     "sheet": ("assistant.commands.sheet", "sheet"),
     "log": ("assistant.commands.log", "log"),
     "debrief": ("assistant.commands.debrief", "debrief"),
+    "practise": ("assistant.commands.practise", "practise"),
 }
 
 

@@ -129,6 +129,8 @@ class Crew:
         }  # fmt: skip
         if moved:
             self._turn += 1
+        if decision.kind is Kind.HOLD_BEGUN:
+            self.truth = deeds.marked(self.truth)
         if decision.kind is Kind.HOLD_ENDED:
             self.truth = deeds.timed(self.truth)
         if decision.kind in {Kind.FAILED, Kind.RESTARTED}:

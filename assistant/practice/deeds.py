@@ -50,13 +50,9 @@ def _pump_down(truth: Truth) -> Truth:
     return low.did("pumped-down")
 
 
-def _time_released(truth: Truth) -> Truth:
-    return truth.but(marked=truth.tank)
-
-
 def _hold_pedal(truth: Truth) -> Truth:
     """Press the pedal: the first drop, some 5 psi (from memory), does not count."""
-    return truth.but(place=Place.CAB, pedal=True, tank=truth.tank - 5.0, marked=truth.tank - 5.0)
+    return truth.but(place=Place.CAB, pedal=True, tank=truth.tank - 5.0)
 
 
 def _fill_rear(truth: Truth) -> Truth:
@@ -112,7 +108,6 @@ DEEDS: Final[Mapping[str, Deed]] = {
     "lines-stowed": _job("lines-stowed"),
     "crank-stowed": _job("crank-stowed"),
     "gauge-lower": _pump_down,
-    "timing-now": _time_released,
     "holding-now": _hold_pedal,
     "hand-valve-on": lambda truth: truth.but(hand_valve=True),
     "hand-valve-released": lambda truth: truth.but(hand_valve=False),
@@ -145,6 +140,11 @@ DEEDS: Final[Mapping[str, Deed]] = {
 def deed(truth: Truth, phrase: str) -> Truth:
     """Return the rig after the work that ``phrase`` would report; unchanged where it only reports a look."""
     return DEEDS.get(phrase, _nothing)(truth)
+
+
+def marked(truth: Truth) -> Truth:
+    """Return the rig when a hold or a timed test begins: the gauge is noted."""
+    return truth.but(marked=truth.tank)
 
 
 def timed(truth: Truth) -> Truth:

@@ -120,6 +120,6 @@ def _drift(share: float, jitter: float) -> Callable[[Truth], Truth]:
             "pin-lock-diameter": round(fit.wear["pin-lock-diameter"] - 0.085 * share + jitter / 4, 3),
             "pivot-play": round(fit.wear["pivot-play"] + 0.25 * share + jitter, 3),
         }
-        return truth.but(fit=replace(fit, wear=wear, leak_charged=fit.leak_charged + 1.8 * share))
+        return truth.but(fit=replace(fit, wear=wear, leak_charged=fit.leak_charged + 1.5 * share))
 
     return tune

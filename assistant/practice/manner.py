@@ -45,7 +45,10 @@ CARELESS: Final = Manner(
 RECKLESS: Final = Manner(
     "reckless", lies=0.12, skips=0.25, defies=0.5, announces=0.1, too_early=0.25, gives_up=0.002, pace=0.2
 )
-CALM: Final = replace(CAREFUL, name="calm", too_early=0.01, stops=0.001, power_cut=0.001, mic_lost=0.001, silent=0.01)
+CALM: Final = replace(
+    CAREFUL, name="calm", too_early=0.01, stops=0.001, power_cut=0.001, mic_lost=0.001, silent=0.01,
+    gives_up=0.0001,
+)
 """Drivers for logs that look like ordinary working days."""
 
 MANNERS: Final = {one.name: one for one in (CAREFUL, CARELESS, RECKLESS, CALM)}

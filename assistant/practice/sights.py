@@ -145,6 +145,17 @@ def _lamps(truth: Truth) -> str:
     return "burning" if truth.cord else "dark"
 
 
+def _ground(truth: Truth) -> str:
+    soft = fact(truth, "ground") == "soft"
+    if truth.fit.slope > 0:
+        return "soft-slope" if soft else "slope"
+    return "soft" if soft else "firm"
+
+
+def _gap(truth: Truth) -> str:
+    return fact(truth, "gap") if rig.under(truth) else "nothing"
+
+
 def _chains(truth: Truth) -> str:
     return "trailing" if replies.true(truth, "chain-trailing") else _done_picture("chains-hooked")(truth)
 
@@ -157,7 +168,7 @@ PICTURES: Final[Mapping[str, Callable[[Truth], str]]] = {
     "chocks": _chocks,
     "people": lambda truth: "near" if truth.people_near else "clear",
     "mate": lambda truth: "seen" if truth.mate_seen else "lost",
-    "ground": _of_fact("ground"),
+    "ground": _ground,
     "load": _of_fault("load-loose"),
     "mounting": _of_fault("mounting-cracked"),
     "plate": _of_fault("plate-bare", "greased-now"),
@@ -170,7 +181,7 @@ PICTURES: Final[Mapping[str, Callable[[Truth], str]]] = {
     "jaw": _jaw,
     "second-lock": lambda truth: "set" if truth.latch else "released",
     "release": lambda truth: "broken" if truth.has("handle-broken") else _of_fact("release")(truth),
-    "gap": _of_fact("gap"),
+    "gap": _gap,
     "pin": _of_fact("pin"),
     "pin-lock": _lock_on_pin,
     "kingpin": _of_fact("kingpin"),
