@@ -11,6 +11,9 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+import soxr
+
 from assistant.ears.base import Samples, Signal
 from assistant.ears.fusion import Pair
 from assistant.ears.wavs import speech_of
@@ -21,7 +24,7 @@ from assistant.errors import DeviceError
 from assistant.phrases.live import Hearing, Live, Role, Unheard
 from assistant.phrases.numbers import say_reading
 from assistant.prepare import Prepared
-from assistant.voice.clip import Clip
+from assistant.voice.clip import Clip, write_wav
 from assistant.voice.other_voices import OtherVoice, other_voices, say_with
 
 TOO_SOON: Final[Mapping[str, str]] = {
@@ -32,7 +35,19 @@ TOO_SOON: Final[Mapping[str, str]] = {
 }
 """Step → what the driver announces there too soon, once, before answering."""
 
-TRIES = 4  # a voice that is not understood gives way to the next; after as many the run is left open
+TAKES: Final = (1.0, 1.08, 0.94, 1.15)
+"""Not understood by any voice, a driver says it slower, then quicker, then slower still."""
+
+TRIES = len(TAKES)  # a voice that is not understood gives way to the next; after as many the run is left open
+
+
+def at_pace(clip: Clip, stretch: float, path: Path) -> Clip:
+    """Return a clip made longer by ``stretch`` (1.08: 8 % slower, and lower by as much) and written to ``path``."""
+    if stretch == 1.0:
+        return clip
+    made = Clip(np.asarray(soxr.resample(clip.pcm, clip.rate, clip.rate * stretch), np.int16), clip.rate)
+    write_wav(path, made)
+    return made
 
 
 class RecordedDriver:
@@ -66,6 +81,7 @@ class RecordedDriver:
         self._count = 0
         self._misses = 0
         self.refused = 0
+        self.meant: Heard | Measured | None = None  # by what was said last
         self.last_samples: Samples | None = None
         folder.mkdir(parents=True, exist_ok=True)
 
@@ -75,11 +91,13 @@ class RecordedDriver:
         state = self._where()
         if self._misses >= TRIES:
             return Signal.ENDED
-        words = self._words(state)
-        voice = self._voices[self._misses % len(self._voices)]
+        self.meant = self._meant(state)
+        words = self._words(self.meant)
+        round_, place = divmod(self._misses, len(self._voices))
+        voice = self._voices[place]
         self._count += 1
         path = self._folder / f"{self._count:04d}-{voice.name}.wav"
-        clip = say_with(voice, words, path)
+        clip = at_pace(say_with(voice, words, path), TAKES[round_], path)
         self._heard(clip, words)
         hearing = self._hear(path, live)
         self._misses = self._misses + 1 if hearing.unheard is not None else 0
@@ -90,14 +108,17 @@ class RecordedDriver:
         """Free the recognisers."""
         self._pair.close()
 
-    def _words(self, state: State) -> str:
+    def _meant(self, state: State) -> Heard | Measured:
         step = self._prepared.plan.steps[state.step].id
         if state.phase is Phase.ASKING and self._misses == 0 and step in self._too_soon:
-            return self._prepared.wording.says(self._too_soon.pop(step))
+            return Heard(self._too_soon.pop(step))
         told = reply(self._prepared.plan, state).event
+        assert isinstance(told, Heard | Measured)  # noqa: S101 - the guide says nothing else once a run has begun
+        return told
+
+    def _words(self, told: Heard | Measured) -> str:
         if isinstance(told, Measured):
             return say_reading(told.value, told.unit, self._prepared.book.lang)
-        assert isinstance(told, Heard)  # noqa: S101 - the guide says nothing else once a run has begun
         call = f"{self._prepared.book.mate} " if told.who is Role.MATE else ""
         return call + self._prepared.wording.says(told.phrase)
 

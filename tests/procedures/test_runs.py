@@ -7,8 +7,9 @@ from itertools import islice
 import pytest
 from ways import PROCEDURES, Setting, all_ways, settings
 
+from assistant.ears.typed import typed_hearing
 from assistant.engine.engine import Engine
-from assistant.engine.events import Heard
+from assistant.engine.events import Event, Heard, Measured, event_of
 from assistant.engine.guide import good_run
 from assistant.engine.moves import believed, broken_rule
 from assistant.engine.state import Kind, Phase
@@ -17,6 +18,8 @@ from assistant.phrases.book import PhraseBook, load_book
 from assistant.prepare import grammars, library, prepare
 from assistant.procedure.lint import check_phrases, check_reach, check_words
 from assistant.procedure.plan import holds
+from assistant.proof.moves import Move
+from assistant.proof.spoken import typed_lines
 
 LOST = {"needs-unmet", "act-forbidden", "not-live", "wrong-voice", "wrong-kind", "impossible"}
 MOST = 400  # moves of a faultless run; the longest has under 200
@@ -43,13 +46,23 @@ def test_everything_that_is_asked_has_words_and_can_be_answered(procedure: str, 
 
 
 @pytest.mark.parametrize("procedure", PROCEDURES)
-def test_a_faultless_driver_comes_to_the_end(procedure: str) -> None:
-    """Promise: a run in which all is well ends with its claim, and with all the claim needs."""
+def test_a_faultless_driver_comes_to_the_end_by_typed_lines(procedure: str, book: PhraseBook) -> None:
+    """Promise: on every rig, site and crew each line is taken for what it says, and the run ends with its claim."""
     assert settings(procedure)
+    typed: dict[tuple[object, ...], Event] = {}
     for one in settings(procedure):
-        engine = Engine(one.plan)
+        engine, mate = Engine(one.plan), one.crew == "mate"
         run = list(islice(good_run(engine), MOST))
         assert len(run) < MOST, f"{one}: never ends"
+        for state, told in run:
+            if isinstance(told.event, Heard | Measured):
+                ids = engine.live(state)
+                (line,) = typed_lines([Move(told.event)], book)
+                key = (line, ids.phrases, ids.reading, mate)
+                if key not in typed:
+                    live = book.live(sorted(ids.phrases), reading=ids.reading, mate=mate)
+                    typed[key] = event_of(typed_hearing(line, live))
+                assert typed[key] == told.event, (str(one), line)
         state, told = run[-1]
         end = engine.decide(state, told.event, 1000 + told.wait_ms).state
         assert (end.phase, end.outcome) == (Phase.OVER, "done"), str(one)
