@@ -14,8 +14,8 @@ from assistant.debrief.moments import Moment
 from assistant.debrief.notes import NoteBook
 from assistant.debrief.server import Debrief
 from assistant.debrief.sound import Sounds
-from assistant.debrief.timeline import Timeline
 from assistant.debrief.telling import Telling
+from assistant.debrief.timeline import Timeline
 from assistant.journal.keys import TabletKey, signing_key, tablet_key
 from assistant.journal.lines import with_words
 from assistant.prepare import Prepared, grammars, library, prepare
