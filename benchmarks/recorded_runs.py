@@ -68,6 +68,8 @@ class Told:
 class Watched:
     """A recorded driver's ears, which note what was meant and what it was taken for."""
 
+    patient = False  # as the driver's own
+
     def __init__(self, driver: RecordedDriver, told: Told, say: Prepared) -> None:
         self.driver, self.told, self.ready = driver, told, say
 
