@@ -13,14 +13,14 @@ from assistant.practice import rig
 from assistant.practice.truth import FRAME_MM, NOSE_MM, PIN_MM, PLATE_MM, Jaw, Lines, Truth
 
 WIDTH: Final = 900
-HEIGHT: Final = 260
+HEIGHT: Final = 285
 GROUND: Final = 220
 PIN_X: Final = 520.0
 ALONG: Final = 20.0
 UP: Final = 10.0
 FURTHEST_MM: Final = 4500.0  # a tractor further off is drawn here, with its distance written beside it
 
-_RED, _GREEN, _GREY, _DARK, _BLUE = "#b3261e", "#1b6e3c", "#8a8f98", "#2b2f36", "#1f4e9c"
+_RED, _AMBER, _GREY, _DARK, _BLUE = "#b3261e", "#c77700", "#8a8f98", "#2b2f36", "#1f4e9c"
 _JAW = {Jaw.OPEN: "open", Jaw.ON_SHANK: "round the shank", Jaw.ON_HEAD: "round the head", Jaw.IN_FRONT: "shut in front"}
 
 
@@ -71,7 +71,8 @@ def _trailer(truth: Truth) -> list[str]:
         *(_wheel(x) for x in (WIDTH - 150, WIDTH - 95)),
     ]
     if truth.chocks:
-        parts += [f'<path d="M{x} {GROUND} l22 0 l0 -20 z" fill="#c77700"/>' for x in (WIDTH - 200, WIDTH - 68)]
+        parts.append(f'<path d="M{WIDTH - 200} {GROUND} l24 0 l0 -20 z" fill="{_AMBER}"/>')
+        parts.append(f'<path d="M{WIDTH - 44} {GROUND} l-24 0 l0 -20 z" fill="{_AMBER}"/>')
     return parts
 
 
@@ -83,6 +84,8 @@ def _tractor(truth: Truth) -> list[str]:
     parts = [
         _rect(jaw - 180, frame, 180 + FRAME_MM / ALONG, 110, _BLUE),
         _rect(jaw - 300, frame + 1150, 120, 1260, _BLUE),
+        f'<path d="M{jaw - 14:.1f} {_y(frame):.1f} L{jaw:.1f} {_y(top):.1f} L{jaw + 14:.1f} {_y(frame):.1f} z" '
+        f'fill="{_GREY}"/>',
         _rect(jaw - PLATE_MM / ALONG, top, 2 * PLATE_MM / ALONG, 45, _DARK),
         *(_wheel(x) for x in (jaw - 260, jaw - 20, jaw + 40)),
     ]
@@ -120,7 +123,7 @@ def _facts(truth: Truth) -> list[str]:
 
 def _labels(truth: Truth) -> list[str]:
     told = _facts(truth)
-    parts = [_text(12, 22, "   ".join(told[:4])), _text(12, 42, "   ".join(told[4:]))]
+    parts = [_text(12, HEIGHT - 28, " · ".join(told[:4])), _text(12, HEIGHT - 9, " · ".join(told[4:]))]
     for row, harm in enumerate(truth.harms[-3:]):
-        parts.append(_text(12, 64 + 18 * row, harm.kind.replace("-", " ").upper(), _RED))
+        parts.append(_text(WIDTH - 250, 22 + 18 * row, harm.kind.replace("-", " ").upper(), _RED))
     return parts
