@@ -150,7 +150,7 @@ class Work:
         page = self.wishes.page
         if page is None or self.board is None:
             return ears
-        from assistant.screen.attach import attach, has_display, open_page  # noqa: PLC0415 - loads the web server
+        from assistant.screen.attach import attach, font_trouble, has_display, open_page  # noqa: PLC0415 - loads the web server
 
         screen, both = attach(
             self.board, ears, voice,
@@ -158,6 +158,8 @@ class Work:
         )  # fmt: skip
         self.stack.callback(screen.close)
         self.tell(f"Screen: {screen.address}")
+        if trouble := font_trouble(self.ready.plan.lang):
+            self.tell(trouble)
         if page.open and has_display():
             leads = open_page(screen.address)
             self.stack.callback(leads.unlink, missing_ok=True)

@@ -68,6 +68,21 @@ def has_display() -> bool:
     return bool(shown) and shutil.which("xdg-open") is not None
 
 
+def font_trouble(lang: str) -> str:
+    """Return one sentence when this machine can say that it has no font for the language, else ""."""
+    if lang == "en" or shutil.which("fc-list") is None:
+        return ""
+    try:
+        done = subprocess.run(
+            ["fc-list", f":lang={lang}", "family"], capture_output=True, text=True, timeout=5, check=False
+        )
+    except (subprocess.TimeoutExpired, OSError):
+        return ""
+    if done.returncode or done.stdout.strip():
+        return ""
+    return f"No font for language {lang} is installed: the page would show empty boxes. Install fonts-noto-cjk."
+
+
 def open_page(address: str) -> Path:
     """Open the page in the desktop's browser; returns the file to remove at the end.
 

@@ -32,7 +32,7 @@ _ENGLISH: Final[Mapping[str, str]] = {
     "speaking-headset": "Speaking",
     "speaking-firm": "Speaking a hazard. Only stop counts",
     "deaf": "Deaf: no microphone. Press or type",
-    "mic-lost": "Deaf: microphone lost. Nothing counts",
+    "mic-lost": "Deaf: microphone lost. Only stop and giving up count",
     "typed": "Typed lines and pads",
     "pads": "Pads only",
     "recordings": "Recordings and pads",

@@ -30,7 +30,7 @@ KOREAN: Final[Mapping[str, str]] = {
     "speaking-headset": "말하는 중",
     "speaking-firm": "위험 안내 중. 정지만 됩니다",
     "deaf": "마이크 없음. 누르거나 글자로 쓰세요",
-    "mic-lost": "마이크 끊김. 아무것도 인정 안 됨",
+    "mic-lost": "마이크 끊김. 정지와 포기만 됩니다",
     "typed": "글자 입력과 누름판",
     "pads": "누름판만",
     "recordings": "녹음과 누름판",

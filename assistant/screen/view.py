@@ -141,8 +141,9 @@ def _written(says: str) -> str:
 def _told(shown: Shown, asked: list[Sentence]) -> list[str]:
     """What was said before the question and stands nowhere else on the page."""
     if shown.state.phase is Phase.HOLDING:
-        step = current(shown.prepared.plan, shown.state)
-        return [shown.prepared.wording.sentence(Line("step-short", step.id)).text]
+        hold = current(shown.prepared.plan, shown.state).hold
+        seconds = str(hold.ms // 1000) if hold is not None else ""
+        return [shown.prepared.wording.sentence(Line("line", "hold-begin", (("seconds", seconds),))).text]
     if shown.decision.kind in _FILLS or shown.state.phase is Phase.OVER:
         return []
     elsewhere = ("heard", "caution", "hazard-", "read-back", *(one.name for one in asked))

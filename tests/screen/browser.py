@@ -21,6 +21,7 @@ def axe_source() -> str:
 PADS = """() => [...document.querySelectorAll('button')].filter((one) => one.offsetParent !== null).map((pad) => {
   const box = pad.getBoundingClientRect();
   return {name: pad.textContent, phrase: pad.dataset.phrase ?? '', x: box.x, y: box.y, w: box.width, h: box.height,
+          type: parseFloat(getComputedStyle(pad).fontSize),
           cut: pad.scrollWidth > pad.clientWidth + 1 || pad.scrollHeight > pad.clientHeight + 1};
 })"""
 

@@ -129,6 +129,8 @@ def fits_the_glove(page: Any, mm: float, *, none: bool) -> list[str]:
             wrong.append(f"{pad['name']} is {pad['w'] / mm:.1f} by {pad['h'] / mm:.1f} mm")
         if min(pad["x"], pad["y"]) < 0 or right > screen["width"] or low > screen["height"]:
             wrong.append(f"{pad['name']} is off the screen")
+        if pad["type"] < 3 * mm:
+            wrong.append(f"the text of {pad['name']} is {pad['type'] / mm:.1f} mm")
         if pad["cut"]:
             wrong.append(f"the text of {pad['name']} is cut off")
         near = [two["name"] for two in pads[index + 1 :] if apart(pad, two) < 6 * mm - 0.1]

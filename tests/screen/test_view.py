@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import pytest
 
@@ -11,6 +12,7 @@ from assistant.engine.guide import good_run
 from assistant.engine.state import Phase
 from assistant.prepare import grammars, library, prepare
 from assistant.screen.labels import labels
+from assistant.screen.labels_ko import KOREAN
 from assistant.screen.view import NUMBER, offered, question_of, view_of
 from assistant.session import Shown
 
@@ -56,3 +58,12 @@ def test_a_language_without_labels_falls_back_to_whole_ones() -> None:
     """Hazard: a page with blank pads, because a language's labels are not written yet."""
     assert labels("xx") == labels("en")
     assert all(labels("en").values())
+
+
+def test_korean_has_every_label_and_its_places() -> None:
+    """Hazard: an English word, or a hole, in the middle of a Korean page."""
+    english, korean = labels("en"), labels("ko")
+    assert set(KOREAN) == set(english)
+    for key, text in english.items():
+        assert sorted(re.findall(r"{\w+}", korean[key])) == sorted(re.findall(r"{\w+}", text)), key
+        assert korean[key] != text

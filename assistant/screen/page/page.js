@@ -282,7 +282,8 @@ function drawText(now) {
 }
 
 function drawStatus() {
-  const signs = { listening: "●", hears: "◉", speaking: "▶", "speaking-headset": "▶", typed: "⌨", pads: "▣" };
+  const signs = { listening: "●", hears: "◉", speaking: "▶", "speaking-headset": "▶", "speaking-firm": "▶",
+    opening: "…", recordings: "≡", typed: "⌨", pads: "▣" };
   const state = !linked && ended === null ? "lost" : status.ears ?? "pads";
   $("ears").dataset.sign = state === "mic-lost" ? "deaf" : state;
   $("ears-sign").textContent = signs[state] ?? "✕";
@@ -347,7 +348,8 @@ function drawPads(now) {
   placeSession(now, tall);
   root.toggleAttribute("data-empty", !pads.length);
   fit(answers.querySelectorAll("button:not(.key)"), 12, 6.5 * mm());
-  fit($("session").querySelectorAll("button:not(.key)"), 12, 5.5 * mm());
+  fit($("session").querySelectorAll("button:not(.key, .stop)"), 12, 5.5 * mm());
+  fit($("session").querySelectorAll(".stop"), 12, 6.5 * mm());
   if (focused) document.querySelector(`button[data-phrase="${CSS.escape(focused)}"]`)?.focus();
 }
 
@@ -401,7 +403,7 @@ function sizePads() {
     setMm(size);
     draw();
   };
-  const card = element("p", say("size-text"), "pads-title");
+  const card = element("p", say("size-text"), "card");
   card.style.borderTop = "6px solid currentColor";
   card.style.width = `${CARD_MM * mm()}px`;
   card.style.maxWidth = "100%";
@@ -429,7 +431,7 @@ function place(box, pads, now, tall) {
     columns = Math.min(sideways, Math.max(1, Math.ceil(pads.length / Math.min(rows, 3))));
     shown = turn(pads, columns * rows);
   }
-  const least = ASKING.includes(now) ? Math.max(20 * mm() * columns + gap * (columns - 1), innerWidth * 0.4) : 0;
+  const least = ASKING.includes(now) ? Math.max(20 * mm() * columns + gap * (columns - 1), innerWidth * (columns > 2 ? 0.55 : 0.4)) : 0;
   box.style.width = !tall && least ? `${least}px` : "";
   box.style.gridTemplateColumns = `repeat(${columns}, minmax(var(--pad), 1fr))`;
   const rows = Math.ceil(shown.length / columns);
