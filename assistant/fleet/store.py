@@ -173,8 +173,9 @@ def _lend(connection: sqlite3.Connection) -> None:
 
 
 def _sqlite_backend(url: URL) -> BaseBackend:
-    backend = ibis.sqlite.connect(url.database)
-    connection: sqlite3.Connection = backend.con
+    # Whoever asks waits for their turn (`Store.frame`), so any thread may use the one connection.
+    connection = sqlite3.connect(str(url.database), check_same_thread=False)
+    backend = ibis.sqlite.from_connection(connection)
     connection.execute(f"PRAGMA busy_timeout={BUSY_S * 1000}")
     _lend(connection)
     return backend
