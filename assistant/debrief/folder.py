@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from assistant.debrief.run_log import RunLog, first_entry, last_entry
+from assistant.debrief.run_log import PAGE, RunLog, first_entry, last_entry
 from assistant.debrief.telling import Telling
 from assistant.debrief.timeline import Timeline
 from assistant.errors import HitchcallError, InputError, LogError
@@ -60,7 +60,7 @@ class Run:
 class Folder:
     """The runs under a folder. ``own`` is a yard's own folder of procedures, ``keys`` the tablets' public keys.
 
-    ``places`` maps a run's key to its folder; a run is read when it is asked for. One lock guards all
+    ``places`` maps a run's key to its folder; a run is read when it is asked for, ``part`` moments at a time. One lock guards all
     folding, because the engine of a procedure has one seat. Raises InputError when there is no log at all.
     """
 
@@ -68,6 +68,7 @@ class Folder:
     own: Path | None = None
     keys: tuple[str, ...] = ()
     places: dict[str, Path] = field(default_factory=dict)
+    part: int = PAGE
 
     def __post_init__(self) -> None:
         self.lock = threading.RLock()
@@ -156,7 +157,7 @@ class Folder:
         known = self._logs.get(run.key)
         if known is None or known[0] != stamp:
             telling, exact, told = self._telling(run)
-            log = RunLog(run.folder, lambda: Timeline.begin(telling, exact=exact))
+            log = RunLog(run.folder, lambda: Timeline.begin(telling, exact=exact), size=self.part)
             known = self._logs[run.key] = stamp, log, told
         verdict = self.checked(run)
         if isinstance(verdict, Verdict):

@@ -137,6 +137,7 @@ class RunLog:
                 record = entry.record
             except RecordError as error:
                 moments.append(_broken(raw, str(error), moments))
+                prev = ""  # it is itself the gap: what follows is not blamed for it
                 continue
             said = words.of(entry.seq, record) if isinstance(record, Heard) else None
             # By line, which is the record's number too unless lines were taken out or put in.

@@ -24,7 +24,7 @@ def understood(store: Store, names: Names, asked: Asked) -> Shown:
     phrase = figures.not_understood_by_phrase(store, asked.chosen)
     phrase = with_share(phrase.assign(words=[names.phrase(one) for one in phrase["answer"]]), "visits")
     noise = with_share(figures.not_understood_by_noise(store, asked.chosen), "hearings")
-    noise = noise.assign(level=[f"{band} to {band + 10} dB" for band in noise["band"].astype(int)])
+    noise = noise.assign(level=[f"from {band} to {band + 10} dB" for band in noise["band"].astype(int)])
     site = with_share(figures.not_understood_by_site(store, asked.chosen), "hearings")
     missed, share = (
         Column("not_understood", "Not understood", number=True),

@@ -12,7 +12,7 @@ const KEY = [
 ];
 const $ = (id) => document.getElementById(id);
 const token = keep("debrief-token", location.hash.slice(1));
-if (location.hash) history.replaceState(null, "", location.pathname);
+if (location.hash && !location.hash.startsWith("#/")) history.replaceState(null, "", location.pathname);
 let views = [];
 
 function keep(name, value) {
@@ -107,7 +107,8 @@ function table({ caption, columns, rows, heading = false, filters = true, row: d
     let found = rows.filter((one) => columns.every((column, at) => !wanted[at] || fits(one[column.name], wanted[at], column.number)));
     if (by >= 0) {
       const name = columns[by].sort ?? columns[by].name;
-      found = [...found].sort((one, two) => order(one[name], two[name]) * (down ? -1 : 1));
+      const blank = (one) => words(one[name]) === "" || one[name] === "masked";
+      found = [...found].sort((one, two) => blank(one) - blank(two) || order(one[name], two[name]) * (down ? -1 : 1));
     }
     body.replaceChildren(...found.slice(0, shown).map((one) => {
       const line = make("tr", {}, columns.map((column, at) => {
@@ -142,8 +143,6 @@ function fits(value, wanted, number) {
 
 function order(one, two) {
   if (typeof one === "number" && typeof two === "number") return one - two;
-  if (one === null || one === undefined || one === "") return 1;
-  if (two === null || two === undefined || two === "") return -1;
   return String(one).localeCompare(String(two), undefined, { numeric: true });
 }
 
