@@ -11,6 +11,9 @@ difficulty; power cuts amid a write, lost microphones, set clocks. Counted, and 
   really so, to a driver who has told no lie, skipped no work and obeyed every refusal; and anything
   broken in the yard by such a driver.
 
+Told apart: acts allowed on air that had leaked away since its gauge was read, because a run stood by for an
+hour: no interruption makes the fact "air" unknown. It is the gauge and its warning that hold such a driver.
+
 Most runs write without syncing and with a short stretch of the codes, for speed; one in fifty is made
 on the real disk with the real codes. Prints a table and writes benchmarks/results/soak.json.
 """
@@ -18,6 +21,7 @@ on the real disk with the real codes. Prints a table and writes benchmarks/resul
 from __future__ import annotations
 
 import argparse
+import gc
 import json
 import os
 import platform
@@ -74,6 +78,7 @@ class Soaked:
     unverifiable: list[str] = field(default_factory=list)
     otherwise: list[str] = field(default_factory=list)
     unsafe: list[str] = field(default_factory=list)
+    leaked: list[str] = field(default_factory=list)
     memory_kib: list[int] = field(default_factory=list)
 
     def count(self, made: Made) -> None:
@@ -88,6 +93,7 @@ class Soaked:
         self.outcomes[made.outcome or "left open"] += 1
         where = f"{made.setting} faults {made.faults}"
         self.unsafe += [f"allowed against {rule}: {where}" for rule in made.conduct.unsafe]
+        self.leaked += [f"allowed against {rule}: {where}" for rule in made.conduct.leaked]
         if made.conduct.honest:
             self.unsafe += [f"broken {harm.kind} by {harm.act}: {where}" for harm in made.truth.harms]
         else:
@@ -182,6 +188,8 @@ def main() -> int:
     args = parser.parse_args()
     load = os.getloadavg()[0]
     all_settings()
+    gc.collect()
+    gc.freeze()  # what is loaded once need not be looked through at every collection
     began, wall = time.process_time(), time.monotonic()
 
     def progress(number: int, soaked: Soaked) -> None:
@@ -202,14 +210,15 @@ def main() -> int:
         "broken_by_liars": dict(soaked.broken_by_liars),
         "errors": len(soaked.errors), "unverifiable_logs": len(soaked.unverifiable),
         "replayed_otherwise": len(soaked.otherwise), "unsafe_while_guided": len(soaked.unsafe),
+        "allowed_on_leaked_air": len(soaked.leaked),
         "cpu_s": round(cpu, 1), "wall_s": round(taken, 1), "runs_a_cpu_second": round(soaked.runs / cpu, 1),
         "memory_kib": soaked.memory_kib,
     }  # fmt: skip
     for name in ("runs", "resumes", "errors", "unverifiable_logs", "replayed_otherwise", "unsafe_while_guided",
-                 "runs_a_cpu_second", "cpu_s"):  # fmt: skip
+                 "allowed_on_leaked_air", "runs_a_cpu_second", "cpu_s"):  # fmt: skip
         print(f"{name:22s} {result[name]}")
-    for line in (*soaked.errors[:5], *soaked.unverifiable[:5], *soaked.otherwise[:5], *soaked.unsafe[:10]):
-        print(line)
+    for told in (soaked.errors, soaked.unverifiable, soaked.otherwise, soaked.unsafe, soaked.leaked):
+        print("\n".join(told[:5]))
     args.out.parent.mkdir(parents=True, exist_ok=True)
     args.out.write_text(json.dumps(result, indent=2) + "\n", encoding="utf-8")
     return 0 if soaked.clean else 1

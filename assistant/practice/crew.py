@@ -11,12 +11,15 @@ from collections import Counter
 from assistant.engine import commands
 from assistant.engine.events import Begin, Event, Heard, Measured, Tick
 from assistant.engine.moves import current
-from assistant.engine.state import Decision, Kind, Phase, State
+from assistant.engine.state import Decision, Kind, Outcome, Phase, State
 from assistant.phrases.live import Role
 from assistant.practice import acts, deeds, readings, replies
 from assistant.practice.passing import pass_time
 from assistant.practice.truth import Truth
 from assistant.procedure.plan import Plan, PlanStep
+
+DRIVE_OFF = "drive-off"
+"""The one act that is done after its step's answer, "rig is fit for the road", and not before."""
 
 ENOUGH = 4
 """How often a careful driver does the same step anew, or starts anew, before giving the job up."""
@@ -75,7 +78,7 @@ class Crew:
         return (self._turn, state.step, state.look if state.phase is Phase.LOOKING else -1, state.held)
 
     def _act(self, step: PlanStep) -> None:
-        if step.act is not None:
+        if step.act is not None and step.act != DRIVE_OFF:
             self.truth = acts.act(self.truth, step.act)
 
     def _look_again(self, step: PlanStep) -> None:
@@ -133,6 +136,8 @@ class Crew:
             self.truth = deeds.marked(self.truth)
         if decision.kind is Kind.HOLD_ENDED:
             self.truth = deeds.timed(self.truth)
+        if decision.state.outcome is Outcome.DONE and self.plan.steps[before.step].act == DRIVE_OFF:
+            self.truth = acts.act(self.truth, DRIVE_OFF)
         if decision.kind in {Kind.FAILED, Kind.RESTARTED}:
             self._restarts += 1
             self._visits.clear()

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from assistant.practice.rig import charging, held, leg_gap, touching, trailer_braked
-from assistant.practice.truth import EMERGENCY_OFF_PSI, LEG_CONTACT_MM, SPRING_ON_PSI, Place, Truth
+from assistant.practice.rig import charging, held, leg_gap, plate_gap, touching, trailer_braked, under
+from assistant.practice.truth import EMERGENCY_OFF_PSI, HEAD_GRIP_MM, LEG_CONTACT_MM, SPRING_ON_PSI, Place, Truth
 
 GRAVITY: Final = 9810.0  # mm/s²
 ROLLING: Final = 0.008  # rolling resistance of a truck's tyres on asphalt as a share of weight, from memory
@@ -67,6 +67,8 @@ def _until(truth: Truth) -> float:
     marks = [truth.fit.cut_out, truth.fit.cut_in, SPRING_ON_PSI, 0.0]
     times = [_crossing(truth.tank, tank, mark) for mark in marks]
     times += [_crossing(truth.trailer_tank, behind, mark) for mark in (EMERGENCY_OFF_PSI, 0.0)]
+    if under(truth) and sinking(truth):
+        times.append((plate_gap(truth) - HEAD_GRIP_MM) / SINK_MM_S + _LEAST_S)  # then it rests on the plate
     return min(times)
 
 

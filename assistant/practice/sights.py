@@ -40,7 +40,6 @@ _FACTS: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     "jaw": (("closed", "jaw-closed"), ("open", "jaw-open"), ("open", "jaw-on-head")),
     "supports": (("holding", "legs-holding"), ("sinking", "legs-sinking")),
     "lights": (("out", "lamp-dead"), ("burning", "lamps-burn")),
-    "rear-air": (("proven", "air-rushes-out"), ("missing", "no-rush-of-air")),
     "pintle": (("latched", "pintle-latched"), ("open", "pintle-open")),
     "dolly": (("out", "dolly-out"), ("under", "dolly-under")),
 }
@@ -68,6 +67,7 @@ def _wear(truth: Truth) -> str:
 
 _DIRECT: Final[Mapping[str, Callable[[Truth], str]]] = {
     "kingpin": _kingpin,
+    "rear-air": lambda truth: "proven" if truth.lines is Lines.RIGHT and "front-open" in truth.done else "missing",
     "height": rig.height,
     "pin": rig.pin,
     "lines-order": _order,
@@ -210,7 +210,7 @@ PICTURES: Final[Mapping[str, Callable[[Truth], str]]] = {
     "chains": _chains,
     "dolly": _of_fact("dolly"),
     "dolly-hold": _done_picture("dolly-held"),
-    "rear-air": _of_fact("rear-air"),
+    "rear-air": lambda truth: "proven" if replies.true(truth, "air-rushes-out") else "missing",
     "shut-offs": _done_picture("front-open"),
     "tractor": lambda truth: "clear" if replies.true(truth, "tractor-clear") else "under",
 }
