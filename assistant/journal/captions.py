@@ -52,13 +52,14 @@ def _one_after_another(found: list[Cue]) -> Iterator[Cue]:
             yield cue
             continue
         late = max(0, at - cue.start)
-        at = cue.end + late
-        yield replace(cue, start=cue.start + late, end=at)
+        at = cue.end + late + 1  # lengths in whole milliseconds may be one short of the sound's samples
+        yield replace(cue, start=cue.start + late, end=cue.end + late)
 
 
 def _cue(mono: int, length: int, voice: str, text: str, audio: str = "") -> Cue:
     start = max(0, mono - max(length, 0))
-    return Cue(start, max(mono, start + _SHORTEST_MS), voice, text, audio)
+    # A file heard faster than it lasts can be longer than the run is old: its end waits for its length.
+    return Cue(start, max(mono, start + length, start + _SHORTEST_MS), voice, text, audio)
 
 
 def webvtt(found: list[Cue]) -> str:
