@@ -98,7 +98,7 @@ def test_every_view_fits_and_can_be_read(page: Debrief, show: Open, size: tuple[
     looked = 0
     for way, title in titles.items():
         go(seen, way, title)
-        seen.wait_for_function("[...document.images].every((one) => one.complete)")
+        seen.wait_for_function("() => [...document.images].every((one) => one.complete)")
         seen.screenshot(path=tmp_path / f"{way.replace('/', '-')}-{size[0]}.png")
         assert seen.evaluate("document.documentElement.scrollWidth <= innerWidth"), way
         found = seen.evaluate(CONTRASTS)
@@ -246,20 +246,22 @@ def test_a_moment_and_a_replay_are_heard(page: Debrief, show: Open) -> None:
     """Promise: play one moment, or the run from here at four times the pace with pauses shortened; it goes on by itself."""
     seen = show(page)
     seen.evaluate(
-        "window.played = []; const play = HTMLMediaElement.prototype.play; HTMLMediaElement.prototype.play = function () {"
+        "() => { window.played = []; const play = HTMLMediaElement.prototype.play; HTMLMediaElement.prototype.play = function () {"
         " this.addEventListener('ended', () => window.played.push([this.duration, this.playbackRate, this.preservesPitch]));"
-        " return play.call(this); }"
+        " return play.call(this); }; }"
     )
     open_mistakes(seen, page)
     seen.get_by_role("button", name="Play this moment").click()
-    seen.wait_for_function("window.played.length === 1", timeout=30_000)
+    seen.wait_for_function("() => window.played.length === 1", timeout=30_000)
     seen.get_by_label("Speed").select_option("4")
     seen.get_by_label("Pauses").select_option("shortened")
     seen.keyboard.press("End")
     before = seen.locator(".moments li").count()
     seen.locator(".moments li").nth(before - 8).click()
     seen.get_by_role("button", name="Replay from here").click()
-    seen.wait_for_function("document.getElementById('status').textContent === 'The end of the run.'", timeout=60_000)
+    seen.wait_for_function(
+        "() => document.getElementById('status').textContent === 'The end of the run.'", timeout=60_000
+    )
     played = seen.evaluate("window.played")
     assert len(played) >= 4
     assert {rate for _, rate, _ in played[1:]} == {4}
@@ -273,7 +275,7 @@ def test_a_replay_stops_when_told(page: Debrief, show: Open) -> None:
     seen = show(page)
     open_mistakes(seen, page)
     seen.keyboard.press("r")
-    seen.wait_for_function("document.getElementById('status').textContent.startsWith('Replaying')")
+    seen.wait_for_function("() => document.getElementById('status').textContent.startsWith('Replaying')")
     seen.keyboard.press("r")
     at = chosen(seen)
     assert seen.locator("#play").inner_text() == "Replay from here (R)"
@@ -288,7 +290,7 @@ def test_a_moment_is_chosen_in_the_drawing(page: Debrief, show: Open) -> None:
     seen.locator(".timeline polygon.m.failure").click()
     assert "Coupling failed" in chosen(seen)
     assert seen.locator(".timeline .here").count() == 1
-    words = seen.locator(".timeline text.word").all_inner_texts()
+    words = seen.locator(".timeline text.word").all_text_contents()
     assert words == ["Refused", "Refused", "Failed"]
 
 
@@ -299,7 +301,7 @@ def test_figures_on_the_page_are_the_stores(page: Debrief, show: Open) -> None:
     seen.get_by_label("Walking time, seconds").fill("12")
     seen.keyboard.press("Enter")
     seen.wait_for_function(
-        "[...document.querySelectorAll('tbody tr')].some((row) => row.children[5].textContent === '12')"
+        "() => [...document.querySelectorAll('tbody tr')].some((row) => row.children[5].textContent === '12')"
     )
     store = page.many._views.store  # type: ignore[union-attr]
     found = figures.too_fast(store, 12, Filter())
@@ -323,7 +325,7 @@ def test_by_person_needs_the_tick(page: Debrief, show: Open) -> None:
     assert seen.locator("tbody tr").count() == 0
     assert "Yard A" not in seen.inner_text("body")
     seen.get_by_label("By person").check()
-    seen.get_by_label("Call sign").select_option("Yard B")
+    seen.get_by_role("combobox", name="Call sign").select_option("Yard B")
     seen.wait_for_selector("text=Yard B and everybody, by step")
     assert seen.locator("tbody td.masked").count() > 20
 
@@ -387,7 +389,7 @@ def test_a_long_run_comes_in_parts(show: Open, small: Made, tmp_path: Path, trai
         seen.wait_for_selector(".moments li")
         assert seen.locator(".moments li").count() == 60
         seen.keyboard.press("n")
-        seen.wait_for_function("document.querySelector('.moments li.refusal[aria-selected=true]') !== null")
+        seen.wait_for_function("() => document.querySelector('.moments li.refusal[aria-selected=true]') !== null")
         assert "part 3" in seen.locator("#list-title").inner_text()
         seen.get_by_role("button", name="Earlier part").click()
         seen.wait_for_selector("text=Moments, part 2")
