@@ -60,8 +60,9 @@ class Run:
 class Folder:
     """The runs under a folder. ``own`` is a yard's own folder of procedures, ``keys`` the tablets' public keys.
 
-    ``places`` maps a run's key to its folder; a run is read when it is asked for, ``part`` moments at a time. One lock guards all
-    folding, because the engine of a procedure has one seat. Raises InputError when there is no log at all.
+    ``places`` maps a run's key to its folder; a run is read when it is asked for, ``part`` moments at a
+    time. One lock guards all folding, because the engine of a procedure has one seat. Raises InputError
+    when there is no log at all.
     """
 
     path: Path

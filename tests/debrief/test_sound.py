@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -42,7 +43,7 @@ def test_shortened_pauses_leave_every_sound_and_its_order(moments: list[Moment])
     whole, short = schedule(moments), schedule(moments, shortened=True)
     assert [one.moment for one in whole] == [one.moment for one in short]
     assert short[-1].at < whole[-1].at * 0.6
-    for before, after in zip(short, short[1:], strict=False):
+    for before, after in itertools.pairwise(short):
         assert after.at - before.at <= LONG_PAUSE_MS + max(0, before.moment.at - before.moment.start)
 
 
