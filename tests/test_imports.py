@@ -12,9 +12,13 @@ BANNED = {
     "vosk", "pocketsphinx", "ctranslate2", "pyttsx3", "sounddevice", "starlette", "uvicorn",
     "time", "random", "threading", "socket", "urllib", "subprocess",
 }  # fmt: skip
-PURE = ["procedure", "engine", "proof", "phrases"]
-# Outside programs and worker processes are the proof's and the sheet's edge, not their core.
-EDGES = {"proof/spin.py", "proof/commands.py", "proof/library.py", "procedure/sheet.py", "procedure/commands.py"}
+PURE = ["procedure", "engine", "proof", "phrases", "practice"]
+# Outside programs and worker processes are the proof's and the sheet's edge, chance and the disk the automatic
+# driver's, not their core.
+EDGES = {
+    "proof/spin.py", "proof/commands.py", "proof/library.py", "procedure/sheet.py", "procedure/commands.py",
+    "practice/automatic.py", "practice/mouth.py", "practice/whole.py", "practice/making.py",
+}  # fmt: skip
 
 
 def _imports(path: Path) -> set[str]:
