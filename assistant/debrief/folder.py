@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import threading
@@ -17,7 +18,7 @@ from assistant.errors import HitchcallError, InputError, LogError
 from assistant.journal.keeping import held
 from assistant.journal.reader import LOG
 from assistant.journal.records import Opened
-from assistant.journal.verify import State, Verdict, verify
+from assistant.journal.verify import Verdict, verify
 from assistant.prepare import Prepared, grammars, library, prepare
 from assistant.resume import changed_files
 
@@ -147,11 +148,6 @@ class Folder:
         finally:
             self._checking.discard(run.key)
 
-    def sound(self, run: Run) -> bool:
-        """Whether nothing in a run's log was altered."""
-        verdict = self.verdict(run)
-        return isinstance(verdict, Verdict) and verdict.state is not State.BROKEN
-
     def log(self, run: Run) -> tuple[RunLog, str]:
         """Return a run's timeline by pages, and what its reader must know of its words ("" when nothing)."""
         stamp = _stamp(run.folder)
@@ -164,6 +160,16 @@ class Folder:
         if isinstance(verdict, Verdict):
             known[1].bad.update({one.line: one.what for one in verdict.findings})
         return known[1], known[2]
+
+    def warm(self) -> None:
+        """Load what the first run opened will need, elsewhere, so that nobody waits for it."""
+
+        def load() -> None:
+            with self.lock, contextlib.suppress(HitchcallError):
+                run = self.get(next(iter(self.places)))
+                self.log(run)[0].page(0)
+
+        threading.Thread(target=load, name="warm", daemon=True).start()
 
     def telling(self, run: Run) -> Telling:
         """Return the words of a run."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Final
 
 from assistant.debrief.drawing import as_data, drawing
@@ -172,8 +172,3 @@ def notes_data(found: Iterable[Notes]) -> list[dict[str, object]]:
         }
         for notes in found
     ]
-
-
-def mistakes(moments: Sequence[Moment]) -> list[Moment]:
-    """Return what a trainer stops at."""
-    return [one for one in moments if one.mistake]

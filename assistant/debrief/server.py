@@ -78,6 +78,7 @@ class Debrief:
         self._loopback = Loopback(Starlette(routes=routes), self.port, self.token, PLAYS)
         self.port = self._loopback.port
         self._loopback.start()
+        self.folder.warm()
 
     @property
     def address(self) -> str:

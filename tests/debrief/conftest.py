@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -93,8 +92,3 @@ def told(run: Path, prepared: Prepared, *, exact: bool = True) -> list[Moment]:
     """Fold a run's records into moments."""
     fold = Timeline.begin(Telling(prepared), exact=exact)
     return [moment for entry, said in with_words(run) for moment in fold.take(entry, said)]
-
-
-def run_of(folder: Folder, name: str) -> Any:
-    """A run of the folder by its name."""
-    return folder.named(name)

@@ -154,7 +154,8 @@ def test_what_is_no_log_is_named_and_can_be_opened(tmp_path: Path, content: byte
     log, told = runs.log(run)
     assert "no words" in told
     assert all(one.what is What.BROKEN for one in log.page(0).moments)
-    assert not runs.sound(run)
+    told = runs.verdict(run)
+    assert isinstance(told, str) or told.state is State.BROKEN
 
 
 def test_a_folder_without_logs_is_told_in_a_sentence(tmp_path: Path) -> None:
@@ -171,7 +172,9 @@ def test_a_forgotten_run_shows_its_skeleton(tmp_path: Path, mistakes: Path, key:
     forget(folder, key, "asked to", clocks=Clocks(1_945_554_828_000), disk=Unsynced())
     runs = Folder(tmp_path / "logs")
     run = runs.named("forgotten")
-    assert runs.sound(run)
+    verdict = runs.verdict(run)
+    assert isinstance(verdict, Verdict)
+    assert verdict.state is State.WHOLE
     moments = runs.log(run)[0].page(0).moments
     assert "lovely weather" not in str(moments)
     assert sum(one.what is What.REFUSAL for one in moments) == 2

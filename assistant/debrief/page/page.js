@@ -89,7 +89,7 @@ function table({ caption, columns, rows, heading = false, filters = true, row: d
     make("button", { type: "button", onclick: () => sort(at) }, column.title, make("span", { "aria-hidden": "true" }))));
   const head = make("thead", {}, make("tr", {}, heads));
   if (filters) head.append(make("tr", {}, columns.map((column, at) => make("td", {}, make("input", {
-    type: "search", size: 5, "aria-label": `Filter ${column.title}`, placeholder: "filter",
+    type: "search", size: column.number ? 2 : 5, "aria-label": `Filter ${column.title}`, placeholder: "filter",
     oninput: (event) => { wanted[at] = event.target.value.trim().toLowerCase(); shown = most; fill(); },
   })))));
 
@@ -348,7 +348,7 @@ function drawHere(one) {
   const shape = run.drawing.find((shape) => shape.moment === one.number);
   if (!shape) return;
   const x = Number(shape.at.cx ?? shape.at.x ?? shape.at.points?.split(",")[0] ?? 0);
-  run.svg.append(drawn("line", { class: "here", x1: x, x2: x, y1: 14, y2: 162 }), drawn("polygon", { class: "here-top", points: `${x - 5},172 ${x + 5},172 ${x},162` }));
+  run.svg.append(drawn("line", { class: "here", x1: x, x2: x, y1: 24, y2: 162 }), drawn("polygon", { class: "here-top", points: `${x - 5},172 ${x + 5},172 ${x},162` }));
 }
 
 function drawDetail(one) {
