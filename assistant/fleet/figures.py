@@ -1,6 +1,6 @@
-"""The statistics, each written once: the same on the store and on Parquet, whatever the backend.
+"""The statistics, each written once: the same on SQLite and on PostgreSQL.
 
-Every figure takes a fleet (`store.Store`, `lake.Lake`), a `Filter` and a `Mask`, and returns a table with
+Every figure takes a fleet (`store.Store`), a `Filter` and a `Mask`, and returns a table with
 one row a group, the documented columns, and ``masked``: True where the group is too small, and then its
 numbers are missing. Nothing is ranked: rows stand in the order of their names.
 

@@ -1,6 +1,6 @@
 """The store's tables as Ibis sees them: by name, without a backend, with the types of `schema`.
 
-The same expression then runs wherever tables of these names are: in the store, or as views on Parquet.
+The same expression then runs on every backend that has tables of these names.
 """
 
 from __future__ import annotations
