@@ -1,6 +1,7 @@
 """What is counted, as Ibis expressions over the rows: the one definition on every backend.
 
-A store keeps the result by procedure and month (`assistant.fleet.refresh`). Counting is in whole numbers only, so that every backend gives the same.
+A store keeps the result by procedure and month (`assistant.fleet.refresh`). Counting is in whole numbers
+only, so that every backend gives the same.
 
 | kind | one for each | item | bin |
 |---|---|---|---|
