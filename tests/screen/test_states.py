@@ -52,6 +52,8 @@ class Theatre:
         self.status.clear()
         self.status.update(scene.status)
         self.look(*LOOKS[2], "night")
+        if self.page.locator('html[data-mode="far"]').count():  # tests may come in any order
+            self.page.locator("button").last.click()
         self.board.show(scene.shown)
         self.page.locator(f'html[data-record="{scene.shown.record}"]').wait_for(state="attached", timeout=10_000)
         for label in scene.presses:
