@@ -171,13 +171,13 @@ def _serve(
 
         many = Many(runs, views, walk, single)
     page = Debrief(runs, book, Sounds(cache_folder() / "voice"), port, many)
+    ended = threading.Event()
+    signal.signal(signal.SIGTERM, lambda *_: ended.set())  # before anyone can know the address
     page.start()
     leads = open_page(page.address) if open_browser and has_display() else None
     try:
         click.echo(f"Page: {page.address}")
         click.echo("Ctrl-C ends it.", err=True)
-        ended = threading.Event()
-        signal.signal(signal.SIGTERM, lambda *_: ended.set())
         ended.wait()
     except KeyboardInterrupt:
         pass
