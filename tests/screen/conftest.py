@@ -173,9 +173,11 @@ class ListEars:
         self.coming: list[Hearing] = []
         self.signals: list[Signal] = []
         self.speaking = False
+        self.turns = 0
 
     def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:  # noqa: ARG002
         """Return the next one."""
+        self.turns += 1
         if self.coming:
             return self.coming.pop(0)
         if self.signals:
