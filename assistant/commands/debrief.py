@@ -73,7 +73,7 @@ def debrief(
         run = runs.named(name)
         _write(run_report(runs, run, book.read(run.name, run.folder)), report)
         return
-    views = _views(runs, store, tablets, own)
+    views = _views(runs, keys, store, tablets, own)
     if report is not None:
         from assistant.debrief.folder_report import folder_report  # noqa: PLC0415 - as above
 
@@ -99,7 +99,7 @@ def walking(told: Sequence[str]) -> tuple[int, dict[str, int]]:
     return whole, single
 
 
-def _views(runs: Folder, store: str, tablets: Path | None, own: Path | None) -> Views | None:
+def _views(runs: Folder, keys: Sequence[str], store: str, tablets: Path | None, own: Path | None) -> Views | None:
     """Take the runs into the store and return the figures over it; None without the trainer's extra."""
     try:
         from assistant.debrief.views import Views  # noqa: PLC0415 - an optional extra
@@ -110,19 +110,22 @@ def _views(runs: Folder, store: str, tablets: Path | None, own: Path | None) -> 
             raise InputError("A fleet store needs the trainer's extra: pip install 'hitchcall[trainer]'.") from error
         click.echo("Only single runs are shown: figures need pip install 'hitchcall[trainer]'.", err=True)
         return None
-    fleet = Store(store or _kept(runs.path))
+    fleet = Store(store or _kept(runs.path, keys))
     taken = take_in(fleet, [runs.path], tablets=tablets, progress=lambda told: _progress(told.done, told.of))
     click.echo(
-        f"{taken.new} runs are new, {taken.longer} have grown, {taken.known + taken.unchanged} were known, "
-        f"{taken.quarantined} files are not proven.",
+        f"Runs: {taken.new} new, {taken.longer} grown, {taken.known + taken.unchanged} known. "
+        f"Files not proven: {taken.quarantined}. Being written just now: {taken.busy}.",
         err=True,
     )
     return Views(fleet, own)
 
 
-def _kept(folder: Path) -> Path:
-    """Where the figures over a folder are kept, so that the next look takes in only what is new."""
-    name = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:16]
+def _kept(folder: Path, keys: Sequence[str]) -> Path:
+    """Where the figures over a folder are kept, so that the next look takes in only what is new.
+
+    Apart for other ``keys``: what was counted when every tablet's log was taken must not stay among the figures.
+    """
+    name = hashlib.sha256("\n".join((str(folder.resolve()), *sorted(keys))).encode()).hexdigest()[:16]
     place = cache_folder() / "debrief"
     try:
         place.mkdir(parents=True, exist_ok=True)

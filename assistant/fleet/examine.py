@@ -20,6 +20,9 @@ from assistant.journal.records import Opened
 from assistant.journal.verify import State, Verdict, verify
 from assistant.journal.words import FILE as WORDS
 
+FOREIGN = "foreign"
+"""Why a sound log is not counted when its tablet's key is not known."""
+
 LARGE = 32 << 20
 """A log of more bytes is not read as rows here but by who writes them, a part at a time."""
 
@@ -100,7 +103,7 @@ def _look(found: Examined, tablets: Mapping[str, str] | None, now_ms: int) -> No
     key = _signer(path)
     if tablets is not None and key not in tablets:
         what = f"{path} is signed by the tablet {fingerprint(key)}, whose key is not among the known ones."
-        found.why = Reason("foreign", 0, what, verdict.run, digest_of(path))
+        found.why = Reason(FOREIGN, 0, what, verdict.run, digest_of(path))
         return
     reader = RunReader(path, found.records, sealed=found.sealed, now_ms=now_ms)
     if found.size > LARGE:

@@ -18,7 +18,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from assistant.errors import InputError, LogError
-from assistant.fleet.examine import ODD, Examined, FoundFiles, Reason, digest_of, examine_all, files_under, odd
+from assistant.fleet.examine import FOREIGN, ODD, Examined, FoundFiles, Reason, digest_of, examine_all, files_under, odd
 from assistant.fleet.refresh import catch_up
 from assistant.fleet.rows import RunReader
 from assistant.fleet.schema import Quarantine, Run
@@ -132,7 +132,10 @@ def _changed(job: _Job, logs: list[Path]) -> list[Path]:
     with job.store.reading() as connection:
         runs = connection.execute(sa.select(Run.source, Run.source_size, Run.source_mtime_ns))
         seen = {(row[0], row[1], row[2]) for row in runs}
-        held = connection.execute(sa.select(Quarantine.path, Quarantine.size, Quarantine.mtime_ns))
+        # A foreign tablet's key may be among the known ones by now, so its files are looked at again.
+        held = connection.execute(
+            sa.select(Quarantine.path, Quarantine.size, Quarantine.mtime_ns).where(Quarantine.reason != FOREIGN)
+        )
         quarantined = {(row[0], row[1], row[2]) for row in held if row[2]}
     changed = []
     for path in logs:

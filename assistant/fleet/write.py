@@ -15,7 +15,7 @@ from itertools import islice
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from assistant.fleet.examine import Examined, Reason
+from assistant.fleet.examine import FOREIGN, Examined, Reason
 from assistant.fleet.rows import LINK, Chunk, Facts, Row
 from assistant.fleet.schema import Base, Hearing, Quarantine, Reading, Refusal, Run, Stale, Tablet, Visit
 from assistant.journal.keys import fingerprint
@@ -67,6 +67,7 @@ class Writing:
         self._fresh: set[tuple[str, str]] = set()  # held back, so not to be found in the database yet
         self._known: dict[tuple[str, str], _Stored] = {}
         self._stale: set[tuple[str, str]] = set()
+        self._foreign = set(connection.scalars(sa.select(Quarantine.path).where(Quarantine.reason == FOREIGN)))
 
     def look_up(self, facts: Iterable[Facts]) -> None:
         """Find what the store has of runs that are about to be put in, all at once."""
@@ -81,6 +82,9 @@ class Writing:
         """Put a run in, or see that it is there; LARGE runs give their ``chunks`` as they are read."""
         opened = facts.opened
         key = (facts.key, opened.run)
+        if str(told.path) in self._foreign:  # its key is known by now
+            of_path = (Quarantine.path == str(told.path), Quarantine.reason == FOREIGN)
+            self._connection.execute(sa.delete(Quarantine).where(*of_path))
         if key in self._fresh:
             self.close()
             self.look_up([facts])
