@@ -14,8 +14,9 @@ from pathlib import Path
 
 from assistant.errors import LogError
 from assistant.fleet.rows import Chunk, Facts, RunReader
+from assistant.journal.chain import MAX_LINE
 from assistant.journal.keys import fingerprint
-from assistant.journal.reader import LOG, RawLine, blocks, parse
+from assistant.journal.reader import LOG, RawLine, parse
 from assistant.journal.records import Opened
 from assistant.journal.verify import State, Verdict, verify
 from assistant.journal.words import FILE as WORDS
@@ -133,8 +134,9 @@ def _broken(path: Path, verdict: Verdict) -> Reason:
 
 
 def _signer(path: Path) -> str:
-    first = next(blocks(path)).lines[0]
-    opened = parse(RawLine(1, 0, first)).record
+    with path.open("rb") as file:
+        first = file.readline(MAX_LINE + 1)
+    opened = parse(RawLine(1, 0, first.rstrip(b"\n"))).record
     return opened.key if isinstance(opened, Opened) else ""
 
 

@@ -6,43 +6,48 @@ cleared in the transaction that writes its tallies; a crash leaves the mark, and
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from functools import cache
 
 import ibis
 import sqlalchemy as sa
 
-from assistant.fleet.schema import Stale, Tally, Trend
+from assistant.fleet.schema import Base, Stale, Tally, Trend
 from assistant.fleet.store import Store
-from assistant.fleet.tables import RUN
+from assistant.fleet.tables import RUN, STALE
 from assistant.fleet.tally import counted, tally, trend
+from assistant.fleet.write import alone
+
+_KEPT: tuple[type[Base], ...] = (Tally, Trend)
 
 
-def catch_up(store: Store, progress: Callable[[int, int], None] | None = None) -> int:
-    """Bring all tallies up to date; returns how many (procedure, month) were behind."""
+def catch_up(store: Store) -> int:
+    """Bring all tallies up to date; returns how many (procedure, month) were behind.
+
+    All of them in one statement a table: most of the cost is that of asking at all.
+    """
     with store.reading() as connection:
-        behind = [
-            tuple(row) for row in connection.execute(sa.select(Stale.procedure, Stale.month).order_by(Stale.month))
-        ]
-    for done, (procedure, month) in enumerate(behind):
-        _one(store, procedure, month)
-        if progress is not None:
-            progress(done + 1, len(behind))
-    if behind:
-        _look_again(store)
-    return len(behind)
-
-
-def _one(store: Store, procedure: str, month: str) -> None:
-    runs = counted(RUN).filter(RUN.procedure == procedure, RUN.month == month)
-    dialect = "sqlite" if store.sqlite else "postgres"
+        if not connection.scalar(sa.select(sa.func.count()).select_from(Stale)):
+            return 0
     with store.writing() as connection:
-        for kept, told in ((Tally, tally(runs)), (Trend, trend(runs))):
-            table = kept.__table__
-            connection.execute(sa.delete(kept).where(kept.procedure == procedure, kept.month == month))
-            names = [column.name for column in table.columns]
-            asked = ibis.to_sql(told.select(*names), dialect)
-            connection.exec_driver_sql(f"INSERT INTO {kept.__tablename__} ({', '.join(names)}) {asked}")
-        connection.execute(sa.delete(Stale).where(Stale.procedure == procedure, Stale.month == month))
+        alone(connection)  # nobody may add a run between the counting and the clearing of its month's mark
+        for kept in _KEPT:
+            name = kept.__tablename__
+            of_month = f"{name}.procedure = stale.procedure AND {name}.month = stale.month"
+            connection.exec_driver_sql(f"DELETE FROM {name} WHERE EXISTS (SELECT 1 FROM stale WHERE {of_month})")  # noqa: S608
+            connection.exec_driver_sql(_filling(kept, sqlite=store.sqlite))
+        behind = connection.execute(sa.delete(Stale)).rowcount
+    _look_again(store)
+    return int(behind)
+
+
+@cache
+def _filling(kept: type[Base], *, sqlite: bool) -> str:
+    """Return the statement that works out what is kept of the months that are behind."""
+    runs = STALE.join(counted(RUN), ["procedure", "month"]).select(*RUN.columns)
+    told = tally(runs) if kept is Tally else trend(runs)
+    names = [column.name for column in kept.__table__.columns]
+    asked = ibis.to_sql(told.select(*names), "sqlite" if sqlite else "postgres")
+    return f"INSERT INTO {kept.__tablename__} ({', '.join(names)}) {asked}"
 
 
 def _look_again(store: Store) -> None:

@@ -7,11 +7,13 @@ apart, and those that hold nothing for the store not even that.
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
+
+import orjson
 
 from assistant.fleet.scale import on_scale
 from assistant.fleet.visits import Steps
@@ -142,7 +144,7 @@ class RunReader:
         kind = line[line.rindex(b'"', 0, -_TAIL) + 1 : -_TAIL]
         if kind not in _TOLD:
             return
-        told = json.loads(line)
+        told = orjson.loads(line)
         data, at = told["data"], told["mono"]
         if kind == b"decided":
             steps.take(seq, at, data["event"], data["decision"])
@@ -182,8 +184,12 @@ def person_mark(name: str) -> int:
     return 1 << int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big") % _MARKS
 
 
+@lru_cache(maxsize=4096)
 def _tenths(db: object) -> int | None:
-    """Return a level in tenths of a decibel; None when the log has none or none that is a level."""
+    """Return a level in tenths of a decibel; None when the log has none or none that is a level.
+
+    A few hundred levels come again and again.
+    """
     if not isinstance(db, str):
         return None
     whole, _, part = db.partition(".")

@@ -23,7 +23,7 @@ from assistant.journal.keys import fingerprint
 PARTS: tuple[type[Base], ...] = (Visit, Refusal, Hearing, Reading)
 _AT_ONCE = 20_000
 _ASKED_AT_ONCE = 500
-_NUMBERING = 4_862_002  # any number of our own: the key of the lock under which runs are numbered
+_WRITING = 4_862_002  # any number of our own: the key of the lock under which runs are numbered and counted
 _WRITTEN: tuple[type[Base], ...] = (Run, *PARTS, Quarantine)
 _COLUMNS = {table: tuple(column.name for column in table.__table__.columns) for table in _WRITTEN}
 
@@ -59,8 +59,7 @@ class Writing:
         self._connection = connection
         self._names = names
         self._now = now_ms
-        if connection.dialect.name == "postgresql":
-            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_NUMBERING})")
+        alone(connection)
         self._tablets: dict[str, int] = {}
         self._next = (connection.scalar(sa.select(sa.func.max(Run.id))) or 0) + 1
         self._held: dict[type[Base], list[Row]] = {table: [] for table in _WRITTEN}
@@ -213,6 +212,12 @@ def load(connection: Connection, table: type[Base], rows: Sequence[Row]) -> None
     with driver.cursor() as cursor, cursor.copy(f"COPY {name} ({listed}) FROM STDIN") as copy:
         for row in rows:
             copy.write_row(row)
+
+
+def alone(connection: Connection) -> None:
+    """Wait until no other program writes runs or tallies, and keep it so until the transaction ends."""
+    if connection.dialect.name == "postgresql":  # SQLite has one writer anyway
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_WRITING})")
 
 
 def mark_stale(connection: Connection, months: Iterable[tuple[str, str]]) -> None:
