@@ -1,13 +1,16 @@
-"""The real command in a child process, with a state and cache folder of its own."""
+"""The real command in a child process, with a state and cache folder of its own; and a real browser."""
 
 from __future__ import annotations
 
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+from browser import CHROMIUM
 from command_line import ROOT, Ended, Hitchcall
 
 
@@ -46,3 +49,13 @@ def hitchcall(environment: dict[str, str]) -> Hitchcall:
         return Ended(done.returncode, done.stdout, done.stderr)
 
     return run
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    """One browser for all tests of a module."""
+    playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed; run ./check")
+    with playwright.sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()

@@ -5,8 +5,10 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
+from made_runs import Made, fleet, with_mistakes
 
 from assistant.debrief.folder import Folder
 from assistant.debrief.moments import Moment
@@ -18,7 +20,7 @@ from assistant.debrief.timeline import Timeline
 from assistant.journal.keys import TabletKey, signing_key, tablet_key
 from assistant.journal.lines import with_words
 from assistant.prepare import Prepared, grammars, library, prepare
-from tests.debrief.made import Made, fleet, with_mistakes
+from tests.debrief.showing import SIZES, Open
 
 
 @pytest.fixture(scope="session")
@@ -92,3 +94,26 @@ def told(run: Path, prepared: Prepared, *, exact: bool = True) -> list[Moment]:
     """Fold a run's records into moments."""
     fold = Timeline.begin(Telling(prepared), exact=exact)
     return [moment for entry, said in with_words(run) for moment in fold.take(entry, said)]
+
+
+@pytest.fixture
+def show(chromium: Any) -> Iterator[Open]:
+    """Open a page; whatever it complains of, the policy's own complaints included, fails the test."""
+    contexts: list[Any] = []
+    faults: list[str] = []
+
+    def opened(made: Debrief, size: tuple[int, int] = SIZES[0], **more: Any) -> Any:
+        context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, accept_downloads=True, **more)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
+        page.goto(made.address)
+        page.wait_for_selector("tbody tr")
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert faults == []

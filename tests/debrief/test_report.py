@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+from made_runs import Made
 from pypdf import PdfReader
 
 from assistant.debrief.blocks import Column, Heading, Items, Report, Table, Text
@@ -18,7 +19,6 @@ from assistant.debrief.report_pdf import write_pdf
 from assistant.debrief.run_report import CAUTION, run_report
 from assistant.journal.keys import TabletKey
 from assistant.journal.reader import LOG
-from tests.debrief.made import Made
 
 EVIL = "<script>alert(1)</script><img src=x onerror=alert(2)> \"&' " + "x" * 300
 

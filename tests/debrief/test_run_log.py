@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from made_runs import Clocks, Unsynced
 
 from assistant.debrief.folder import Folder
 from assistant.debrief.moments import Moment, What
@@ -22,7 +23,6 @@ from assistant.journal.keys import TabletKey
 from assistant.journal.reader import LOG, LogReader
 from assistant.journal.verify import State, Verdict
 from assistant.prepare import Prepared
-from tests.debrief.made import Clocks, Unsynced
 
 
 def by_pages(path: Path, prepared: Prepared | None, size: int, bad: dict[int, str] | None = None) -> RunLog:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
+from made_runs import Made
+
 from assistant.debrief.drawing import as_svg, drawing
 from assistant.debrief.moments import Lane, Moment, What
 from assistant.debrief.records import RECORDS, clock, lasted
@@ -16,7 +18,6 @@ from assistant.journal.reader import LogReader
 from assistant.journal.records import TYPES, Clock, Decided, Heard, Resumed, Spoke
 from assistant.prepare import Prepared
 from tests.debrief.conftest import told
-from tests.debrief.made import Made
 
 
 def test_the_facts_at_each_moment_are_those_the_engine_believed(

@@ -8,13 +8,13 @@ from itertools import permutations
 from pathlib import Path
 
 import pytest
+from made_runs import Made
 
 from assistant.fleet.intake import take_in
 from assistant.fleet.pages import quarantined, run_list
 from assistant.fleet.store import Store
 from assistant.journal.keys import TabletKey, tablet_key
 from assistant.prepare import Prepared, grammars, library, prepare
-from tests.debrief.made import Made
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import threading
 import time
 import uuid
@@ -30,7 +29,6 @@ from assistant.session import Session
 from assistant.voice.base import Voice
 from assistant.voice.play import SilentVoice
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome") or ""
 PATIENCE = 20.0
 
 

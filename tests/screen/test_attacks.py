@@ -11,11 +11,12 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 import pytest
+from browser import CHROMIUM, needs_chromium
 
 from assistant.engine.state import Phase
 from assistant.screen.guard import HEADERS
 from assistant.screen.server import MOST_BYTES, MOST_PAGES
-from tests.screen.conftest import CHROMIUM, Cab, MakeCab, wait_for
+from tests.screen.conftest import Cab, MakeCab, wait_for
 
 
 def ask(
@@ -295,7 +296,7 @@ def evil() -> Iterator[ThreadingHTTPServer]:
     server.shutdown()
 
 
-@pytest.mark.skipif(not CHROMIUM, reason="no Chromium on this machine; ./check installs it")
+@needs_chromium
 @pytest.mark.xdist_group("browser")
 def test_a_hostile_page_in_the_same_browser_does_nothing(cab: MakeCab, evil: ThreadingHTTPServer) -> None:
     """Hazard: the driver's browser has a hostile page open beside ours. Eight ways in, none works."""

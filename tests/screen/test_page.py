@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from browser import PADS, apart, in_browser
 
 from assistant.engine.events import Heard, Measured
 from assistant.engine.guide import reply
@@ -14,25 +15,11 @@ from assistant.engine.state import Outcome, Phase
 from assistant.journal.reader import LogReader
 from assistant.journal.verify import State, verify
 from assistant.phrases.live import Hearing
-from tests.screen.browser import PADS, apart
-from tests.screen.conftest import CHROMIUM, Cab, ListEars, MakeCab, wait_for
+from tests.screen.conftest import Cab, ListEars, MakeCab, wait_for
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed; run ./check")
-pytestmark = [
-    pytest.mark.skipif(not CHROMIUM, reason="no Chromium on this machine; ./check installs it"),
-    pytest.mark.xdist_group("browser"),
-]
+pytestmark = in_browser
 
 Open = Callable[..., Any]
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    """One browser for all tests here."""
-    with playwright.sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
 
 
 @pytest.fixture

@@ -13,21 +13,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from browser import CONTRASTS, CUT_OFF, LOOKS, PADS, SIZES, THEMES, apart, axe_faults, axe_source, in_browser
 
 from assistant.prepare import grammars, library, prepare
 from assistant.screen.board import Board
 from assistant.screen.labels import labels
 from assistant.screen.pads import Pads
 from assistant.screen.server import Screen
-from tests.screen.browser import CONTRASTS, CUT_OFF, LOOKS, PADS, SIZES, THEMES, apart, axe_faults, axe_source
-from tests.screen.conftest import CHROMIUM, wait_for
+from tests.screen.conftest import wait_for
 from tests.screen.scenes import Scene, scenes
 
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed; run ./check")
-pytestmark = [
-    pytest.mark.skipif(not CHROMIUM, reason="no Chromium on this machine; ./check installs it"),
-    pytest.mark.xdist_group("browser"),
-]
+pytestmark = in_browser
 
 ALL = {
     lang: list(scenes(prepare(library(), grammars(), "couple", rig="cab-release", lang=lang), labels(lang)))
@@ -77,15 +73,6 @@ class Theatre:
         """Keep a picture for whoever wants to look at it."""
         name = f"{scene.name.replace(' ', '-')}-{size}-{'tall' if tall else 'wide'}-{theme}.png"
         self.page.screenshot(path=self.folder / name)
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    """One browser for all tests here."""
-    with playwright.sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
 
 
 def _theatre(chromium: Any, folder: Path, lang: str) -> Iterator[Theatre]:
