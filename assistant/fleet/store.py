@@ -94,7 +94,7 @@ class Store:
 
     def _backend(self) -> BaseBackend:
         if self._ibis is None:
-            self._ibis = _sqlite_backend(self.url) if self.sqlite else _postgres_backend(self.url)
+            self._ibis = _sqlite_backend(self.url) if self.sqlite else _postgres_backend(self.engine)
         return self._ibis
 
     def _forget_backend(self) -> None:
@@ -181,11 +181,12 @@ def _sqlite_backend(url: URL) -> BaseBackend:
     return backend
 
 
-def _postgres_backend(url: URL) -> BaseBackend:
-    return ibis.postgres.connect(
-        host=url.host, port=url.port, user=url.username, password=url.password, database=url.database,
-        autocommit=True, connect_timeout=10,
-    )  # fmt: skip
+def _postgres_backend(engine: Engine) -> BaseBackend:
+    """Return Ibis on a connection made just as the store's own are: a socket, TLS and the rest from the address."""
+    import psycopg  # noqa: PLC0415 - only with the extra "postgres"
+
+    given, named = engine.dialect.create_connect_args(engine.url)
+    return ibis.postgres.from_connection(psycopg.connect(*given, **named, autocommit=True, connect_timeout=10))
 
 
 def _migrate(connection: Connection) -> None:
