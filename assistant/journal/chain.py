@@ -17,8 +17,8 @@ another type, and then the same run gives other bytes.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any, NamedTuple
 
 import orjson
 import rfc8785
@@ -27,10 +27,11 @@ VERSION = 1
 MAX_LINE = 256 * 1024
 """Longest line in bytes. A record holds one utterance or one decision; this is 100 times the largest."""
 
-_MAX_INTEGER = 2**53 - 1
 _MAX_DEPTH = 32
-_LISTS = (list, tuple)
-_SORTED = orjson.OPT_SORT_KEYS
+_TOO_DEEP = f"values are nested deeper than {_MAX_DEPTH}"
+_NESTED = frozenset({dict, list, tuple})
+_LEAVES = frozenset({str, int, bool, type(None)})
+_SORTED = orjson.OPT_SORT_KEYS | orjson.OPT_STRICT_INTEGER
 
 
 class RecordError(ValueError):
@@ -45,56 +46,76 @@ def canonical(value: object, depth: int = 0) -> bytes:
     implementation when keys are ASCII, at a thirtieth of the time; other keys (their order is by UTF-16
     code unit) go to the reference implementation.
     """
-    plain_keys = _check(value, depth)
     try:
-        return orjson.dumps(value, option=_SORTED) if plain_keys else rfc8785.dumps(value)  # type: ignore[arg-type]
-    except (TypeError, UnicodeEncodeError) as error:
-        raise RecordError("a text holds half a character (a lone surrogate)") from error
+        data = orjson.dumps(value, option=_SORTED)
+    except TypeError as error:
+        raise RecordError(_why_not(value)) from error
+    _refuse_inexact([(value,)], depth)
+    # Where every byte is ASCII every key is: one look at the whole instead of one at each.
+    return data if data.isascii() or _plain_keys(value) else rfc8785.dumps(value)  # type: ignore[arg-type]
 
 
 def is_canonical(value: object, data: bytes) -> bool:
     """Return whether ``data`` is the canonical JSON of ``value``, which was read from it without floats."""
     try:
         return orjson.dumps(value, option=_SORTED) == data or canonical(value) == data
-    except TypeError:  # a lone surrogate has no bytes
+    except TypeError:  # a lone surrogate has no bytes, a number beyond 2**53 - 1 no exact ones
         return False
 
 
-def _check(value: object, depth: int = 0) -> bool:
-    """Refuse what has no exact canonical form; True when all keys are ASCII.
+def _refuse_inexact(holders: list[Any], depth: int) -> None:
+    """Refuse what the fast encoder takes and writes down as something else: floats, enums, deep nesting.
 
-    Exact types come first, and a container looks at its plain members itself: this runs before every answer.
+    The rest (keys that are no text, numbers too large, half characters, a ring of lists) it has refused itself.
+    One loop over a list that grows, because this runs before every answer.
     """
-    kind = type(value)
-    plain = True
-    if kind is dict:
-        for key in value:  # type: ignore[attr-defined]
-            if type(key) is not str:
-                raise RecordError(f"the key {key!r} is not text")
-            if not key.isascii():
-                plain = False
-        members: Iterable[object] = value.values()  # type: ignore[attr-defined]
-    elif kind in _LISTS:
-        members = value  # type: ignore[assignment]
-    else:
-        return _check_plain(value)
-    if depth > _MAX_DEPTH:
-        raise RecordError(f"values are nested deeper than {_MAX_DEPTH}")
-    for item in members:
-        if type(item) is not str and item is not None and not _check(item, depth + 1):
-            plain = False
-    return plain
+    for holder in holders:
+        for item in holder.values() if type(holder) is dict else holder:
+            kind = type(item)
+            if kind is not str and kind not in _LEAVES:
+                if kind not in _NESTED:
+                    raise RecordError(f"{item!r} is not text, a whole number, a list or an object")
+                holders.append(item)
+    if len(holders) + depth > _MAX_DEPTH and _too_deep(holders[0], _MAX_DEPTH + 2 - depth):
+        raise RecordError(_TOO_DEEP)
 
 
-def _check_plain(value: object) -> bool:
-    kind = type(value)
-    if value is None or kind is str or kind is bool:
-        return True
-    if kind is not int:
-        raise RecordError(f"{value!r} is not text, a whole number, a list or an object")
-    if not -_MAX_INTEGER <= value <= _MAX_INTEGER:  # type: ignore[operator]
-        raise RecordError("a whole number is beyond 2**53 - 1")
-    return True
+def _too_deep(value: object, left: int) -> bool:
+    """Return whether more than ``left`` lists and objects stand within each other, a ring of them too."""
+    return type(value) in _NESTED and (left == 0 or any(_too_deep(item, left - 1) for item in _members(value)))
+
+
+def _members(value: object) -> Iterable[object]:
+    return value.values() if type(value) is dict else value  # type: ignore[return-value]
+
+
+def _everything(value: object) -> Iterator[object]:
+    """Yield a value and all that stands in it, keys too."""
+    yield value
+    if type(value) is dict:
+        yield from value
+    if type(value) in _NESTED:
+        for item in _members(value):
+            yield from _everything(item)
+
+
+def _why_not(value: object) -> str:
+    """Return why the encoder refused a value."""
+    if _too_deep(value, _MAX_DEPTH):
+        return _TOO_DEEP
+    for item in _everything(value):
+        if type(item) is int and abs(item) >= 2**53:
+            return "a whole number is beyond 2**53 - 1"
+        if type(item) is dict:
+            for key in item:
+                if type(key) is not str:
+                    return f"the key {key!r} is not text"
+    return "a text holds half a character (a lone surrogate)"
+
+
+def _plain_keys(value: object) -> bool:
+    """Return whether the keys of all objects in a value are ASCII."""
+    return all("".join(item).isascii() for item in _everything(value) if type(item) is dict)
 
 
 def genesis(run: str) -> str:
@@ -102,14 +123,12 @@ def genesis(run: str) -> str:
     return hashlib.sha256(b"hitchcall log 1\n" + run.encode()).hexdigest()
 
 
-@dataclass(slots=True)
-class Made:
-    """A record made into a line: its bytes with the newline, its hash, and its signature if it has one."""
+class Made(NamedTuple):
+    """A record made into a line: its number, its hash, and its bytes with the newline."""
 
-    whole: bytes
+    seq: int
     digest: str
-    signed: str = ""  # the hash that the signature is over
-    signature: str = ""
+    whole: bytes
 
 
 def made(
@@ -119,26 +138,23 @@ def made(
     wall: str,
     mono: int,
     prev: str,
-    data: Mapping[str, object],
+    data: bytes,
     sign: Callable[[str], str] | None = None,
 ) -> Made:
-    """Return the line of a record, signed by ``sign`` if that is given.
+    """Return the line of a record whose canonical ``data`` are given, signed by ``sign`` if there is one.
 
     ``kind`` is a type of record, ``wall`` a stamp and ``prev`` a hash: their letters need no escape, so the
     fields are set in canonical order by hand, and the data is encoded only once.
     """
-    _check([seq, mono])
-    front = b'{"data":' + canonical(data, 1)
-    middle = f',"mono":{mono},"prev":"{prev}","seq":{seq}'.encode()
-    back = f',"type":"{kind}","v":{VERSION},"wall":"{wall}"}}'.encode()
-    signed = signature = ""
+    front = b'{"data":' + data
+    middle = f',"mono":{mono:d},"prev":"{prev}","seq":{seq:d}'
+    back = f',"type":"{kind}","v":{VERSION},"wall":"{wall}"}}'
     if sign is not None:
-        signed = hashlib.sha256(front + middle + back).hexdigest()
-        signature = sign(signed)
-        back = f',"sig":"{signature}"'.encode() + back
-    digest = hashlib.sha256(front + middle + back).hexdigest()
-    whole = b"".join((front, b',"hash":"', digest.encode(), b'"', middle, back, b"\n"))
-    return Made(whole, digest, signed, signature)
+        signature = sign(hashlib.sha256(front + (middle + back).encode()).hexdigest())
+        back = f',"sig":"{signature}"{back}'
+    rest = (middle + back).encode()
+    digest = hashlib.sha256(front + rest).hexdigest()
+    return Made(seq, digest, b'%b,"hash":"%b"%b\n' % (front, digest.encode(), rest))
 
 
 def without_hash(whole: bytes) -> bytes:

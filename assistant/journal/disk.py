@@ -52,7 +52,12 @@ class Disk:
         return os.write(fd, data)
 
     def sync(self, fd: int) -> None:
-        """Return when everything written is on the disk."""
+        """Return when everything written is on the disk.
+
+        Not ``fdatasync``: a log grows with every record, its new length must be on the disk too, and then
+        both do the same work (ext4: 208 and 211 µs). Only a file filled with noughts beforehand would be
+        quicker (152 µs), and what follows the last record of such a log says nothing of a torn end.
+        """
         os.fsync(fd)
 
     def cut(self, fd: int, size: int) -> None:

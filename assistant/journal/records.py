@@ -29,7 +29,7 @@ class Record:
 
     def to_data(self) -> dict[str, object]:
         """Return the record as a JSON object; tuples become lists."""
-        # Listed by hand: `dataclasses.asdict` copies deeply, and this runs before every answer.
+        # Not `dataclasses.asdict`, which copies deeply: this runs before every answer.
         return {name: _plain(getattr(self, name)) for name in _fields(type(self))}
 
     @classmethod
@@ -256,7 +256,12 @@ def _made(kind: type[Record]) -> dict[str, tuple[_Fit, bool]]:
     }
 
 
+_AS_THEY_ARE = frozenset({dict, str, int, bool, type(None)})
+
+
 def _plain(value: object) -> object:
+    if type(value) in _AS_THEY_ARE:
+        return value
     if type(value) is tuple:
         return [_plain(item) for item in value]
     return dict(value) if isinstance(value, Mapping) else value

@@ -18,7 +18,7 @@ from typing import Self
 from assistant.errors import LogError
 from assistant.journal import words as said_words
 from assistant.journal.anchor import code_of
-from assistant.journal.chain import MAX_LINE, RecordError, genesis, made
+from assistant.journal.chain import MAX_LINE, Made, RecordError, canonical, genesis, made
 from assistant.journal.clock import SystemClocks, TwoClocks, stamp, unstamp
 from assistant.journal.disk import Disk, trouble, write_all
 from assistant.journal.keys import TabletKey
@@ -126,28 +126,30 @@ class Writer:
         """Return the run's clock: ms since it began, steady, never back."""
         return max(self._mono, self._clocks.mono() - self._base)
 
-    def append(self, record: Record, *, at: int | None = None) -> Entry:
-        """Put a record on the disk and return its entry.
+    def append(self, record: Record, *, at: int | None = None) -> Made:
+        """Put a record on the disk and return its line, with its number and hash.
 
         ``at`` is the moment it belongs to on the run's clock when that is not now; it may not lie
         before the last record's. Raises `LogError`; the record is then not in the log.
         """
-        self._note_trouble(at)
-        return self._append(record, at)
+        wall, mono = self._noted(at)
+        return self._append(record, wall, mono)
 
-    def hear(self, hearing: Hearing, *, at: int | None = None) -> Entry:
+    def hear(self, hearing: Hearing, *, at: int | None = None) -> Made:
         """Append a hearing, its words beside the log if the run's consent covers them."""
-        self._note_trouble(at)
+        self._noted(at)
         heard, said = said_words.split(hearing, self._seq, self._salt(), keep_words=self.opened.consent_words)
         if said is not None:
             self._or_die("write the words to", self.folder / said_words.FILE, self._write_words, said.line())
-        return self._append(heard, at)
+        wall, mono = self._times(at)
+        return self._append(heard, wall, mono)
 
     def seal(self) -> str:
         """Give out the short code of everything up to the last record, append and return it."""
         self.code = code_of(self._prev, self.opened.run)
         # Nothing may come between the end and its seal, so no look at clock or disk here.
-        self._append(Sealed(code=self.code, of=self._seq - 1), None)
+        wall, mono = self._times(None)
+        self._append(Sealed(code=self.code, of=self._seq - 1), wall, mono)
         return self.code
 
     def finish(self, closed: Closed) -> str:
@@ -165,41 +167,30 @@ class Writer:
         self._log = self._words = -1
         self._dead = self._dead or f"The log {self._path} is closed."
 
-    def _append(self, record: Record, at: int | None) -> Entry:
+    def _append(self, record: Record, wall: int, mono: int) -> Made:
         if self._dead:
             raise LogError(self._dead)
-        mono = self.now() if at is None else at
         if mono < self._mono:
             raise LogError(f"A record at {mono} ms would lie before the last one at {self._mono} ms.")
-        wall = stamp(self._clocks.wall())
-        kind, data = record.TYPE, record.to_data()
-        sign = self._key.sign if kind in _ALWAYS_SIGNED or self._seq % SIGN_EVERY == 0 else None
+        seq, kind = self._seq, record.TYPE
         try:
-            _refuse_words(kind, data)
-            line = made(kind=kind, seq=self._seq, wall=wall, mono=mono, prev=self._prev, data=data, sign=sign)
+            line = made(
+                kind=kind,
+                seq=seq,
+                wall=stamp(wall),
+                mono=mono,
+                prev=self._prev,
+                data=_data(record),
+                sign=self._key.sign if kind in _ALWAYS_SIGNED or seq % SIGN_EVERY == 0 else None,
+            )
         except RecordError as error:
             raise LogError(f'A record "{kind}" cannot be written to the log: {error}.') from error
         if len(line.whole) > MAX_LINE:
             raise LogError(f'A record "{kind}" of {len(line.whole)} bytes is too long for the log.')
-        self._put(line.whole)
-        entry = Entry(
-            line=self._seq + 1,
-            seq=self._seq,
-            kind=kind,
-            wall=wall,
-            mono=mono,
-            prev=self._prev,
-            digest=line.digest,
-            signature=line.signature,
-            signed=line.signed,
-            data=data,
-        )
-        self._prev, self._seq, self._mono = line.digest, self._seq + 1, mono
-        return entry
-
-    def _put(self, whole: bytes) -> None:
-        self._or_die("write the log", self._path, self._write_line, whole)
-        self._size += len(whole)
+        self._or_die("write the log", self._path, self._write_line, line.whole)
+        self._size += len(line.whole)
+        self._prev, self._seq, self._mono = line.digest, seq + 1, mono
+        return line
 
     def _write_line(self, whole: bytes) -> None:
         write_all(self._disk, self._log, whole)
@@ -244,17 +235,27 @@ class Writer:
         was, self._clock_set = self._clock_set, False
         return was
 
-    def _note_trouble(self, at: int | None) -> None:
-        """Note in the log when since the last record the disk was slow, or the wall clock was set."""
-        took, self._slowest_s = self._slowest_s, 0.0
-        if took > SLOW_S:
-            self._append(Device("disk", "slow", f"A record took {took:.1f} s to be written."), at)
-        drift = self._clocks.wall() - self._clocks.mono()
-        moved = drift - self._drift
+    def _times(self, at: int | None) -> tuple[int, int]:
+        """Return what a record of this moment gets: the wall clock and the run's own, ms."""
+        return self._clocks.wall(), self.now() if at is None else at
+
+    def _noted(self, at: int | None) -> tuple[int, int]:
+        """Note in the log when since the last record the disk was slow, or the wall clock was set.
+
+        Returns the times for the record that follows, as `_times`.
+        """
+        if self._slowest_s > SLOW_S:
+            took, self._slowest_s = self._slowest_s, 0.0
+            self._append(Device("disk", "slow", f"A record took {took:.1f} s to be written."), *self._times(at))
+        wall, steady = self._clocks.wall(), self._clocks.mono()
+        mono = max(self._mono, steady - self._base) if at is None else at
+        moved = wall - steady - self._drift
         if abs(moved) >= CLOCK_STEP_MS and self._seq:
-            self._drift = drift
-            self._append(Clock(moved_ms=moved), at)
+            self._drift += moved
+            self._append(Clock(moved_ms=moved), wall, mono)
             self._clock_set = True
+            return self._times(at)
+        return wall, mono
 
 
 def lock(fd: int, path: Path) -> None:
@@ -265,12 +266,16 @@ def lock(fd: int, path: Path) -> None:
         raise LogError(f"Another program is writing {path}: end it first, or begin a new run.") from error
 
 
-def _refuse_words(kind: str, data: dict[str, object]) -> None:
-    """Keep spoken words out of the chain, where they could never be forgotten."""
-    if kind == "decided" and _holds_words(data["event"]):
-        raise RecordError("its event holds spoken words, which belong beside the log")
-    if kind == "heard" and _holds_words(data["ears"]):
-        raise RecordError("its ears hold spoken words, which belong beside the log")
+def _data(record: Record) -> bytes:
+    """Return a record's canonical data; spoken words are kept out of the chain: they could not be forgotten."""
+    data = record.to_data()
+    encoded = canonical(data, 1)
+    if b'"words":' in encoded:  # a quote within a text stands escaped, so only a key looks like this
+        if record.TYPE == "decided" and _holds_words(data["event"]):
+            raise RecordError("its event holds spoken words, which belong beside the log")
+        if record.TYPE == "heard" and _holds_words(data["ears"]):
+            raise RecordError("its ears hold spoken words, which belong beside the log")
+    return encoded
 
 
 def _holds_words(value: object) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import shutil
+import uuid
 from decimal import Decimal
 from pathlib import Path
 
@@ -96,11 +97,47 @@ def test_canonical_is_the_reference(value: dict[str, object]) -> None:
     assert canonical(value) == expected
 
 
-@pytest.mark.parametrize("value", [1.0, float("nan"), 2**53, {1: "a"}, {"a": object()}, "\ud800", b"x"])
-def test_inexact_values_are_refused(value: object) -> None:
-    """Nothing goes into a log that would come out as something else."""
+ring: list[object] = []
+ring.append(ring)
+
+
+class Word(str):
+    """Text of another type."""
+
+
+@pytest.mark.parametrize(
+    ("value", "why"),
+    [
+        (1.0, "1.0 is not text"), (float("nan"), "nan is not text"), (Unheard.NOT_A_PHRASE, "is not text"),
+        (uuid.UUID(int=7), "is not text"), (2**53, "beyond"), (-(2**53), "beyond"), ({1: "a"}, "the key 1 is not"),
+        ({Word("a"): "a"}, "the key 'a' is not"), ("\ud800", "half a character"), (ring, "nested deeper than 32"),
+    ],
+)  # fmt: skip
+def test_inexact_values_are_refused(value: object, why: str) -> None:
+    """Nothing goes into a log that would come out as something else, wherever in the record it stands."""
+    for holder in (value, {"x": value}, [{"é": [value]}]):
+        with pytest.raises(RecordError, match=why):
+            canonical(holder)
+
+
+@pytest.mark.parametrize("value", [object(), b"x", {1, 2}, Word("a")])
+def test_other_kinds_are_refused(value: object) -> None:
+    """What is no JSON at all is refused too."""
     with pytest.raises(RecordError):
-        canonical({"x": value})
+        canonical({"x": [value]})
+
+
+@given(st.integers(30, 36), st.integers(0, 1), st.booleans())
+def test_deep_values_are_refused(depth: int, standing: int, lists: bool) -> None:
+    """A line may hold 32 levels below its own, and the one that is too deep is known at any place in it."""
+    value: object = "x"
+    for _ in range(depth):
+        value = [value, "y"] if lists else {"a": 1, "b": value}
+    if depth + standing > 33:
+        with pytest.raises(RecordError, match="nested deeper than 32"):
+            canonical(value, standing)
+    else:
+        assert canonical(value, standing) == rfc8785.dumps(value)  # type: ignore[arg-type]
 
 
 hearings = st.builds(

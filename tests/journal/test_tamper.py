@@ -11,7 +11,7 @@ import pytest
 
 from assistant.errors import HitchcallError
 from assistant.journal import anchor
-from assistant.journal.chain import genesis, made
+from assistant.journal.chain import canonical, genesis, made
 from assistant.journal.diagnosis import Wrong
 from assistant.journal.keys import TabletKey, tablet_key
 from assistant.journal.reader import LogReader
@@ -122,7 +122,7 @@ def rewritten(folder: Path, public: str, change: Callable[[int, dict[str, object
             wall=entry.wall,
             mono=entry.mono,
             prev=prev,
-            data=data,
+            data=canonical(data),
             sign=signer if entry.signature else None,
         )
         lines.append(line.whole)
