@@ -12,9 +12,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import orjson
+
 from assistant.errors import LogError
 from assistant.fleet.rows import Chunk, Facts, RunReader
-from assistant.journal.chain import MAX_LINE
+from assistant.journal.chain import MAX_LINE, VERSION
 from assistant.journal.keys import fingerprint
 from assistant.journal.reader import LOG, RawLine, parse
 from assistant.journal.records import Opened
@@ -91,11 +93,13 @@ def examine(path: Path, tablets: Mapping[str, str] | None, now_ms: int) -> Exami
 
 def _look(found: Examined, tablets: Mapping[str, str] | None, now_ms: int) -> None:
     path = found.path
+    if not found.size:
+        found.why = Reason("not-a-log", 0, f"{path} is empty: a run that was never begun, or a copy that failed.")
+        return
     try:
         verdict = verify(path)
     except LogError as error:
-        unreadable = isinstance(error.__cause__, OSError)
-        found.why = Reason("unreadable" if unreadable else "not-a-log", 0, str(error), digest=digest_of(path))
+        found.why = _no_log(path, error)
         return
     if verdict.state is State.BROKEN:
         found.why = _broken(path, verdict)
@@ -133,11 +137,33 @@ def _broken(path: Path, verdict: Verdict) -> Reason:
     return Reason(found[0].wrong.value, found[0].line, f"{path}: {told}{more}", verdict.run, digest_of(path))
 
 
+def _no_log(path: Path, error: LogError) -> Reason:
+    """Return why nothing in a file is a record: it cannot be read, another program wrote it, or it is no log."""
+    digest = digest_of(path)
+    if isinstance(error.__cause__, OSError):
+        return Reason("unreadable", 0, str(error), digest=digest)
+    try:
+        told = orjson.loads(_first_line(path))
+        version = told["v"] if isinstance(told["data"], dict) else None
+    except ODD:
+        version = None
+    if isinstance(version, int) and version != VERSION:
+        what = (
+            f"{path} is a log of version {version}, and this program reads version {VERSION}: take it in with the "
+            "program that wrote it."
+        )
+        return Reason("version", 1, what, digest=digest)
+    return Reason("not-a-log", 0, str(error), digest=digest)
+
+
 def _signer(path: Path) -> str:
-    with path.open("rb") as file:
-        first = file.readline(MAX_LINE + 1)
-    opened = parse(RawLine(1, 0, first.rstrip(b"\n"))).record
+    opened = parse(RawLine(1, 0, _first_line(path))).record
     return opened.key if isinstance(opened, Opened) else ""
+
+
+def _first_line(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.readline(MAX_LINE + 1).rstrip(b"\n")
 
 
 def digest_of(path: Path) -> str:

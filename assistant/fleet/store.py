@@ -38,7 +38,8 @@ class Store:
     def __init__(self, address: str | Path) -> None:
         self.url = _url(address)
         self.sqlite = self.url.get_backend_name() == "sqlite"
-        self.place = str(self.url.database) if self.sqlite else self.url.render_as_string(hide_password=True)
+        shown = self.url.set(drivername=self.url.get_backend_name())
+        self.place = str(self.url.database) if self.sqlite else shown.render_as_string(hide_password=True)
         self._errors = _errors(sqlite=self.sqlite)
         self._asked = threading.Lock()
         self._ibis: BaseBackend | None = None

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
 from itertools import permutations
 from pathlib import Path
 
@@ -13,30 +12,8 @@ from made_runs import Made
 from assistant.fleet.intake import take_in
 from assistant.fleet.pages import quarantined, run_list
 from assistant.fleet.store import Store
-from assistant.journal.keys import TabletKey, tablet_key
-from assistant.prepare import Prepared, grammars, library, prepare
-
-
-@pytest.fixture(scope="module")
-def couple() -> Prepared:
-    """The coupling on the default rig."""
-    return prepare(library(), grammars(), "couple")
-
-
-@pytest.fixture
-def keys(tmp_path: Path) -> dict[str, TabletKey]:
-    """Two tablets; ``known/one.pub`` is the only public key the trainer has at first."""
-    made = {name: tablet_key(tmp_path / "tablets" / name) for name in ("one", "two")}
-    (tmp_path / "known").mkdir()
-    (tmp_path / "known" / "one.pub").write_text(made["one"].public_pem())
-    return made
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    """A store on disk."""
-    with Store(tmp_path / "fleet.sqlite") as made:
-        yield made
+from assistant.journal.keys import TabletKey
+from assistant.prepare import Prepared
 
 
 def some(folder: Path, key: TabletKey, couple: Prepared, run: str, answers: int = 3, slip: str = "") -> Path:

@@ -1,0 +1,42 @@
+"""The tables: what the migrations make is what the program expects, and a store from the future is left alone."""
+
+from __future__ import annotations
+
+import pytest
+import sqlalchemy as sa
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+
+from assistant.errors import LogError
+from assistant.fleet.schema import Base
+from assistant.fleet.store import Store
+from tests.fleet.conftest import Empty
+
+
+def test_the_migrations_make_the_tables_the_program_asks(store: Store) -> None:
+    """Hazard: a column is added to the program and not to the stores that trainers have."""
+    with store.reading() as connection:
+        assert compare_metadata(MigrationContext.configure(connection), Base.metadata) == []
+        for table in Base.metadata.sorted_tables:
+            found = sa.inspect(connection).get_pk_constraint(table.name)["constrained_columns"]
+            assert found == [column.name for column in table.primary_key], table.name
+
+
+def test_opened_again_nothing_changes(empty: Empty) -> None:
+    """Promise: a store is brought up to date once, and opening it again leaves it as it is."""
+    place = empty()
+    told = []
+    for _ in range(2):
+        with Store(place) as store, store.reading() as connection:
+            told.append(connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar())
+    assert told[0] == told[1]
+    assert told[0]
+
+
+def test_a_store_of_a_newer_program_is_refused(empty: Empty) -> None:
+    """Hazard: an old program writes into tables it does not understand."""
+    place = empty()
+    with Store(place) as store, store.writing() as connection:
+        connection.exec_driver_sql("UPDATE alembic_version SET version_num = '9999'")
+    with pytest.raises(LogError, match="made by a newer program"):
+        Store(place)
