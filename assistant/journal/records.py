@@ -30,7 +30,8 @@ class Record:
     def to_data(self) -> dict[str, object]:
         """Return the record as a JSON object; tuples become lists."""
         # Not `dataclasses.asdict`, which copies deeply: this runs before every answer.
-        return {name: _plain(getattr(self, name)) for name in _fields(type(self))}
+        names: tuple[str, ...] = self.__match_args__
+        return {name: value if type(value := getattr(self, name)) in _AS_THEY_ARE else _plain(value) for name in names}
 
     @classmethod
     def from_data(cls, data: Json) -> Self:
@@ -260,8 +261,6 @@ _AS_THEY_ARE = frozenset({dict, str, int, bool, type(None)})
 
 
 def _plain(value: object) -> object:
-    if type(value) in _AS_THEY_ARE:
-        return value
     if type(value) is tuple:
         return [_plain(item) for item in value]
     return dict(value) if isinstance(value, Mapping) else value
