@@ -16,6 +16,8 @@ only, so that every backend gives the same.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import ibis
 import ibis.expr.types as ir
 
@@ -28,6 +30,7 @@ UNDONE = ("unfinished", "given-up", "halted")
 
 PLACE = ("procedure", "site", "rig", "month", "practice")
 _COUNTS = ("n", "runs")
+_AWAY = (("rig",), ("site",), ("site", "rig"))
 
 
 def counted(runs: ir.Table = RUN) -> ir.Table:
@@ -35,7 +38,16 @@ def counted(runs: ir.Table = RUN) -> ir.Table:
     return runs.filter(runs.state != "disputed")
 
 
-def tally(runs: ir.Table) -> ir.Table:
+Hold = Callable[[ir.Table], ir.Table]
+"""Works a table out that is asked for more than once; most databases see to that themselves."""
+
+
+def as_it_is(told: ir.Table) -> ir.Table:
+    """Hold nothing."""
+    return told
+
+
+def tally(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     """Return the counts of ``runs`` (a part of `counted`), as the table `schema.Tally`."""
     runs = runs.mutate(outcome=(runs.outcome == "").ifelse("unfinished", runs.outcome))
     visits = _of(runs, VISIT.filter(VISIT.answered_ms.notnull()))
@@ -45,19 +57,22 @@ def tally(runs: ir.Table) -> ir.Table:
     recovered = failed.outcome.isin(UNDONE).ifelse("not recovered", "recovered")
     understood = (hearings.unheard == "").ifelse("understood", hearings.unheard)
     parts = (
-        _cells("run", runs, runs.outcome, runs.took_s, ibis.literal(True)),
-        _cells("failed", failed, recovered, failed.failures, ibis.literal(True)),
-        _cells("step", visits, visits.step, visits.took_s, visits.first),
-        _cells("phrase", visits, visits.answer, visits.not_understood, visits.first_answer),
-        _cells("repeat", visits, visits.answer, visits.repeats, visits.first_answer),
-        _cells("refusal", refusals, refusals.refused, ibis.literal(0), refusals.first),
-        _cells("hearing", hearings, understood, hearings.band.fill_null(NO_BAND), hearings.first),
+        _counts("run", runs, runs.outcome, runs.took_s, ibis.literal(True)),
+        _counts("failed", failed, recovered, failed.failures, ibis.literal(True)),
+        _counts("step", visits, visits.step, visits.took_s, visits.first),
+        _counts("phrase", visits, visits.answer, visits.not_understood, visits.first_answer),
+        _counts("repeat", visits, visits.answer, visits.repeats, visits.first_answer),
+        _counts("refusal", refusals, refusals.refused, ibis.literal(0), refusals.first),
+        _counts("hearing", hearings, understood, hearings.band.fill_null(NO_BAND), hearings.first),
     )
-    cells = _levels(ibis.union(parts[0], *parts[1:]), ("kind", "item", "bin"), {})
-    return cells.select("kind", *PLACE, "item", "bin", "n", "runs", "people")
+    each = ibis.union(parts[0], *parts[1:])
+    keys = ("kind", "item", "bin")
+    cells = each.group_by(*PLACE, *keys).agg(n=each.count(), runs=each.one.sum(), people=bit_or(each.person))
+    told = _levels(hold(cells), keys, {})
+    return told.select("kind", *PLACE, "item", "bin", "n", "runs", "people")
 
 
-def trend(runs: ir.Table) -> ir.Table:
+def trend(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     """Return the sums over the readings of ``runs``, as the table `schema.Trend`."""
     read = _of(runs, READING.drop("rig"))
     x, y = read.day, read.milli
@@ -76,7 +91,7 @@ def trend(runs: ir.Table) -> ir.Table:
     )
     more = dict.fromkeys(("outside", "sum_x", "sum_y", "sum_xx", "sum_xy"), "sum")
     more |= {"lowest": "min", "highest": "max", "last_x": "max"}
-    return _levels(sums, ("limit_name", "base_unit"), more).select(
+    return _levels(hold(sums), ("limit_name", "base_unit"), more).select(
         *PLACE, "limit_name", "base_unit", "n", "runs", "people", "outside", "lowest", "highest",
         "last_x", "sum_x", "sum_y", "sum_xx", "sum_xy",
     )  # fmt: skip
@@ -88,13 +103,13 @@ def _of(runs: ir.Table, rows: ir.Table) -> ir.Table:
     return place.join(rows, place.id == rows.run_id)
 
 
-def _cells(
+def _counts(
     kind: str, rows: ir.Table, item: ir.StringValue, number: ir.IntegerValue, first: ir.BooleanValue
 ) -> ir.Table:
-    """Count rows by place, item and number; ``first`` marks one row of each run and item."""
-    told = rows.select(*PLACE, "person", item=item, bin=number.cast("int64"), one=_ones(first))
-    cells = told.group_by(*PLACE, "item", "bin").agg(n=told.count(), runs=told.one.sum(), people=bit_or(told.person))
-    return cells.select(*PLACE, "item", "bin", "n", "runs", "people", kind=ibis.literal(kind))
+    """Return what of each row is counted, and where; ``first`` marks one row of each run and item."""
+    return rows.select(
+        *PLACE, "person", kind=ibis.literal(kind), item=item, bin=number.cast("int64"), one=_ones(first)
+    )
 
 
 def _ones(marks: ir.BooleanValue) -> ir.IntegerValue:
@@ -103,10 +118,7 @@ def _ones(marks: ir.BooleanValue) -> ir.IntegerValue:
 
 def _levels(cells: ir.Table, keys: tuple[str, ...], more: dict[str, str]) -> ir.Table:
     """Add to the cells of each site and rig those of all sites, of all rigs, and of all."""
-    parts = [cells]
-    for away in (("rig",), ("site",), ("site", "rig")):
-        wider = cells.mutate(**{name: ibis.literal(ALL) for name in away})
-        sums = {name: getattr(wider[name], how)() for name, how in (dict.fromkeys(_COUNTS, "sum") | more).items()}
-        merged = wider.group_by(*PLACE, *keys).agg(people=bit_or(wider.people), **sums)
-        parts.append(merged.select(*cells.columns))
-    return ibis.union(parts[0], *parts[1:])
+    wider = [cells.mutate(**{name: ibis.literal(ALL) for name in away}) for away in _AWAY]
+    every = ibis.union(cells, *wider)
+    sums = {name: getattr(every[name], how)() for name, how in (dict.fromkeys(_COUNTS, "sum") | more).items()}
+    return every.group_by(*PLACE, *keys).agg(people=bit_or(every.people), **sums)
