@@ -1,6 +1,6 @@
 """Thousands of automatic runs through the real engine, session, journal and resume.
 
-    python benchmarks/soak.py [--runs N] [--seed N] [--out FILE]
+    python benchmarks/soak.py [--runs N] [--seed N] [--part K/M] [--kept FOLDER] [--out FILE]
 
 Every procedure, rig, site and crew in turn; careful, careless and reckless drivers; faults of every
 difficulty; power cuts amid a write, lost microphones, set clocks. Counted, and wanted to be nought:
@@ -11,17 +11,17 @@ difficulty; power cuts amid a write, lost microphones, set clocks. Counted, and 
   really so, to a driver who has told no lie, skipped no work and obeyed every refusal; and anything
   broken in the yard by such a driver.
 
-Told apart: acts allowed on air that had leaked away since its gauge was read, because a run stood by for an
-hour: no interruption makes the fact "air" unknown. It is the gauge and its warning that hold such a driver.
-
 Most runs write without syncing and with a short stretch of the codes, for speed; one in fifty is made
-on the real disk with the real codes. Prints a table and writes benchmarks/results/soak.json.
+on the real disk with the real codes. A soak may be broken off and begun again: what was counted stands in
+the kept folder, by parts, so that parts can be soaked side by side. The part that ends last joins them,
+prints a table and writes benchmarks/results/soak.json.
 """
 
 from __future__ import annotations
 
 import argparse
 import gc
+import hashlib
 import json
 import os
 import platform
@@ -33,7 +33,7 @@ import time
 import traceback
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
@@ -78,8 +78,10 @@ class Soaked:
     unverifiable: list[str] = field(default_factory=list)
     otherwise: list[str] = field(default_factory=list)
     unsafe: list[str] = field(default_factory=list)
-    leaked: list[str] = field(default_factory=list)
     memory_kib: list[int] = field(default_factory=list)
+    cpu_s: float = 0.0
+    wall_s: float = 0.0
+    next: int = 0
 
     def count(self, made: Made) -> None:
         """Add one run."""
@@ -93,11 +95,16 @@ class Soaked:
         self.outcomes[made.outcome or "left open"] += 1
         where = f"{made.setting} faults {made.faults}"
         self.unsafe += [f"allowed against {rule}: {where}" for rule in made.conduct.unsafe]
-        self.leaked += [f"allowed against {rule}: {where}" for rule in made.conduct.leaked]
         if made.conduct.honest:
             self.unsafe += [f"broken {harm.kind} by {harm.act}: {where}" for harm in made.truth.harms]
         else:
             self.broken_by_liars.update(harm.kind for harm in made.truth.harms)
+
+    def add(self, other: Soaked) -> None:
+        """Join what another part counted."""
+        for each in fields(self):
+            mine, theirs = getattr(self, each.name), getattr(other, each.name)
+            setattr(self, each.name, max(mine, theirs) if each.name in {"next", "wall_s"} else mine + theirs)
 
     @property
     def clean(self) -> bool:
@@ -157,18 +164,60 @@ def one(number: int, told: Order, logs: Path, soaked: Soaked) -> None:
 REAL_STRETCH = anchor._WORK
 
 
+@dataclass(frozen=True)
+class Plan:
+    """How many runs there are to be, by which seed, and which part of them is meant (``part`` of ``parts``)."""
+
+    runs: int
+    seed: int
+    part: int = 0
+    parts: int = 1
+
+    def kept(self, folder: Path, part: int) -> Path:
+        """Return the file of a part's counts."""
+        return folder / f"soak-{self.seed}-{self.runs}-{part}-of-{self.parts}.json"
+
+    def begun(self, folder: Path, part: int, files: str) -> Soaked:
+        """Return what a part has counted so far; an empty count where it has not begun or the files are others."""
+        path = self.kept(folder, part)
+        if not path.exists():
+            return Soaked()
+        told = json.loads(path.read_text(encoding="utf-8"))
+        if told.pop("files") != files:
+            raise SystemExit(f"{path} was counted with other procedures: remove it or name another folder.")
+        counters = {name: Counter(told.pop(name)) for name in ("outcomes", "broken_by_liars")}
+        return Soaked(**told, **counters)
+
+    def keep(self, folder: Path, soaked: Soaked, files: str) -> None:
+        """Write down what this part has counted."""
+        path = self.kept(folder, self.part)
+        new = path.with_suffix(".new")
+        new.write_text(json.dumps({**vars(soaked), "files": files}) + "\n", encoding="utf-8")
+        new.replace(path)
+
+
 def soak(
-    runs: int, seed: int, folder: Path, *, settings: tuple[Setting, ...] = (), progress: Callable[[int, Soaked], None]
+    plan: Plan,
+    folder: Path,
+    soaked: Soaked,
+    *,
+    settings: tuple[Setting, ...] = (),
+    progress: Callable[[int, Soaked], None],
 ) -> Soaked:
-    """Make ``runs`` runs under ``folder`` and return what came of them."""
+    """Make the runs of a plan's part under ``folder``, going on after what ``soaked`` counted; return it."""
     key = tablet_key(folder / "keys")
     settings = settings or all_settings()
-    soaked = Soaked()
-    for number in range(runs):
-        one(number, order(number, seed, settings, key), folder / "logs", soaked)
-        if runs < 20 or number % (runs // 20) == 0:
+    runs = range(plan.part, plan.runs, plan.parts)
+    began, wall = time.process_time(), time.monotonic()
+    before = soaked.cpu_s, soaked.wall_s
+    for place in range(soaked.next, len(runs)):
+        one(runs[place], order(runs[place], plan.seed, settings, key), folder / "logs", soaked)
+        soaked.next = place + 1
+        soaked.cpu_s, soaked.wall_s = before[0] + time.process_time() - began, before[1] + time.monotonic() - wall
+        if len(runs) < 20 or place % (len(runs) // 20) == 0:
             soaked.memory_kib.append(resident_kib())
-            progress(number, soaked)
+        if len(runs) < 20 or soaked.next % 50 == 0 or soaked.next == len(runs):
+            progress(soaked.next, soaked)
     return soaked
 
 
@@ -178,49 +227,69 @@ def resident_kib() -> int:
     return pages * resource.getpagesize() // 1024
 
 
+def fingerprint() -> str:
+    """Return the hash of everything a soak runs on: counts of other files do not belong together."""
+    digest = hashlib.sha256()
+    for setting in all_settings():
+        ready = ready_for(setting)
+        assert ready is not None  # noqa: S101 - it is one of those that have a run
+        digest.update(json.dumps(ready.hashes, sort_keys=True).encode())
+    return digest.hexdigest()
+
+
 def main() -> int:
-    """Soak, print, write down."""
+    """Soak a part; when all parts have ended, print and write down."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--runs", type=int, default=10_000)
     parser.add_argument("--seed", type=int, default=20261125)
-    parser.add_argument("--folder", type=Path, default=None, help="on the disk to be used")
+    parser.add_argument("--part", default="1/1", help="which part of how many, as 1/2")
+    parser.add_argument("--kept", type=Path, default=Path(tempfile.gettempdir()) / "hitchcall-soak")
     parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "results" / "soak.json")
     args = parser.parse_args()
+    part, parts = (int(number) for number in args.part.split("/"))
+    plan = Plan(args.runs, args.seed, part - 1, parts)
     load = os.getloadavg()[0]
-    all_settings()
+    files = fingerprint()
+    args.kept.mkdir(parents=True, exist_ok=True)
     gc.collect()
     gc.freeze()  # what is loaded once need not be looked through at every collection
-    began, wall = time.process_time(), time.monotonic()
 
     def progress(number: int, soaked: Soaked) -> None:
         wrong = len(soaked.errors) + len(soaked.unverifiable) + len(soaked.otherwise) + len(soaked.unsafe)
-        print(f"{number:7d} of {args.runs}, {soaked.memory_kib[-1]} KiB, {wrong} wrong", flush=True)
+        print(f"{number:7d} of {args.runs // parts}, {soaked.memory_kib[-1]} KiB, {wrong} wrong", flush=True)
+        plan.keep(args.kept, soaked, files)
 
-    with tempfile.TemporaryDirectory(dir=args.folder) as name:
-        soaked = soak(args.runs, args.seed, Path(name), progress=progress)
-    cpu, taken = time.process_time() - began, time.monotonic() - wall
+    with tempfile.TemporaryDirectory(dir=args.kept) as name:
+        soak(plan, Path(name), plan.begun(args.kept, plan.part, files), progress=progress)
+    return report(plan, args.kept, files, load, args.out)
+
+
+def report(plan: Plan, kept: Path, files: str, load: float, out: Path) -> int:
+    """Join the parts, print, write down; 1 where something went wrong."""
+    soaked = Soaked()
+    for part in range(plan.parts):
+        soaked.add(plan.begun(kept, part, files))
     result = {
         "date": datetime.now(UTC).date().isoformat(),
         "machine": f"{platform.machine()}, {os.cpu_count()} processors, {platform.system()}, "
         f"Python {platform.python_version()}",
-        "load": load, "seed": args.seed, "runs": soaked.runs, "settings": len(all_settings()),
+        "load": load, "seed": plan.seed, "asked_for": plan.runs, "runs": soaked.runs, "settings": len(all_settings()),
         "records": soaked.records, "turns": soaked.turns, "resumes": soaked.resumes, "refusals": soaked.refusals,
         "allowed": soaked.allowed, "honest_runs": soaked.honest, "real_disk_runs": soaked.real_disk,
         "replayed": soaked.replayed, "outcomes": dict(soaked.outcomes),
         "broken_by_liars": dict(soaked.broken_by_liars),
         "errors": len(soaked.errors), "unverifiable_logs": len(soaked.unverifiable),
         "replayed_otherwise": len(soaked.otherwise), "unsafe_while_guided": len(soaked.unsafe),
-        "allowed_on_leaked_air": len(soaked.leaked),
-        "cpu_s": round(cpu, 1), "wall_s": round(taken, 1), "runs_a_cpu_second": round(soaked.runs / cpu, 1),
-        "memory_kib": soaked.memory_kib,
+        "cpu_s": round(soaked.cpu_s, 1), "wall_s": round(soaked.wall_s, 1),
+        "runs_a_cpu_second": round(soaked.runs / soaked.cpu_s, 1), "memory_kib": soaked.memory_kib,
     }  # fmt: skip
-    for name in ("runs", "resumes", "errors", "unverifiable_logs", "replayed_otherwise", "unsafe_while_guided",
-                 "allowed_on_leaked_air", "runs_a_cpu_second", "cpu_s"):  # fmt: skip
+    for name in ("asked_for", "runs", "records", "resumes", "errors", "unverifiable_logs", "replayed_otherwise",
+                 "unsafe_while_guided", "runs_a_cpu_second", "cpu_s"):  # fmt: skip
         print(f"{name:22s} {result[name]}")
-    for told in (soaked.errors, soaked.unverifiable, soaked.otherwise, soaked.unsafe, soaked.leaked):
+    for told in (soaked.errors, soaked.unverifiable, soaked.otherwise, soaked.unsafe):
         print("\n".join(told[:5]))
-    args.out.parent.mkdir(parents=True, exist_ok=True)
-    args.out.write_text(json.dumps(result, indent=2) + "\n", encoding="utf-8")
+    out.parent.mkdir(parents=True, exist_ok=True)
+    out.write_text(json.dumps(result, indent=2) + "\n", encoding="utf-8")
     return 0 if soaked.clean else 1
 
 

@@ -76,8 +76,9 @@ class Engine:
             case Heard():
                 return self._phrase_trigger(state, event)
             case Measured():
-                due = state.phase is Phase.ASKING and self._answers_live(state) and current(self.plan, state).reading
-                return "measure" if due else NO_TRIGGER
+                if state.phase not in {Phase.ASKING, Phase.LOOKING} or not self._answers_live(state):
+                    return NO_TRIGGER
+                return "measure" if current(self.plan, state).reading else NO_TRIGGER
             case Tick():
                 return "tick"
             case NotHeard():

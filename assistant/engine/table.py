@@ -29,6 +29,7 @@ TABLE: Final[tuple[tuple[str, tuple[Phase, ...], tuple[Phase, ...]], ...]] = (
     ("answer", (A,), (A, C, O)),
     ("answer", (L,), (A, L, C)),
     ("measure", (A,), (A, C)),
+    ("measure", (L,), (L, C)),
     ("hold", (A,), (H,)),
     ("confirm", (C,), (A, C, L, O)),
     ("take_back", (A,), (A, L)),

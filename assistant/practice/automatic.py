@@ -21,7 +21,7 @@ from assistant.engine.state import Kind, Phase, State
 from assistant.phrases.live import Hearing, Live, Role
 from assistant.practice import acts
 from assistant.practice.crew import Crew, said
-from assistant.practice.judging import broken, is_of_air
+from assistant.practice.judging import broken
 from assistant.practice.manner import Manner
 from assistant.practice.mouth import QUIET_DB, Mouth
 from assistant.practice.pretence import PretenceClocks
@@ -40,8 +40,7 @@ class PowerCutError(Exception):
 class Conduct:
     """What a driver did in a run and what became of it.
 
-    ``unsafe`` are never rules that an act allowed broke by what was so, while the driver was honest;
-    ``leaked`` the same where only the air had fallen since it was read, as it does with time.
+    ``unsafe`` are never rules that an act allowed broke by what was so, while the driver was honest.
     """
 
     lies: int = 0
@@ -51,7 +50,6 @@ class Conduct:
     refused: list[str] = field(default_factory=list)
     allowed: int = 0
     unsafe: list[str] = field(default_factory=list)
-    leaked: list[str] = field(default_factory=list)
     answers: list[str] = field(default_factory=list)
 
     @property
@@ -140,9 +138,7 @@ class AutomaticDriver:
         own = self.prepared.plan.steps[self.state.step].act == act
         done = own and (self.crew.worked(self.state) or self._done_before == self.state.step)
         if self.conduct.honest and not done:  # an act announced after it was done is judged by its own marks
-            for rule in broken(self.prepared.plan, self.crew.truth, act):
-                stale = is_of_air(self.prepared.plan, act, rule)
-                (self.conduct.leaked if stale else self.conduct.unsafe).append(rule)
+            self.conduct.unsafe += broken(self.prepared.plan, self.crew.truth, act)
 
     # -- what a driver does ---------------------------------------------------------------------
     def _may(self, how_often: float) -> bool:

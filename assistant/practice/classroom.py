@@ -141,7 +141,7 @@ class Classroom:
 
     def _read(self) -> None:
         step = current(self.prepared.plan, self.state)
-        due = self.state.phase is Phase.ASKING and (step.hold is None or self.state.held)
+        due = self.state.phase in {Phase.ASKING, Phase.LOOKING} and (step.hold is None or self.state.held)
         if not due or step.reading is None:
             self.tell(self.words.told["no-reading"])
             return

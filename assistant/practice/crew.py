@@ -85,7 +85,7 @@ class Crew:
         """At a look only what must be secured is done; everything else is seen as it is."""
         if step.act is not None:
             self.truth = acts.act(self.truth, step.act)
-        if step.look in self.plan.secure:
+        if step.look in self.plan.secure and step.answers:
             self.truth = deeds.deed(self.truth, next(iter(step.answers)))
 
     def honest(self, state: State) -> Event:

@@ -6,9 +6,6 @@ from assistant.practice.sights import fact
 from assistant.practice.truth import Truth
 from assistant.procedure.plan import Plan
 
-AIR = "air"
-"""The one fact that changes by itself while nobody does anything, and that no interruption makes unknown."""
-
 
 def broken(plan: Plan, truth: Truth, act: str) -> tuple[str, ...]:
     """Return the ids of the never rules that doing ``act`` now would break by the rig's true state.
@@ -28,9 +25,3 @@ def _so(truth: Truth, name: str) -> str:
     if name == "trailer-brake" and not truth.fit.spring_brakes and truth.chocks:
         return "on"
     return fact(truth, name)
-
-
-def is_of_air(plan: Plan, act: str, rule: str) -> bool:
-    """Whether a never rule of an act is about the air pressure alone."""
-    found = next(one for one in plan.acts[act].rules if one.id == rule)
-    return {plan.fact_names[index] for index, _ in found.when} == {AIR}

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from assistant.errors import FileFaults
 from assistant.procedure.load import Files
-from assistant.procedure.model import Answer, Limit, Look, Outcome, Step
+from assistant.procedure.model import Answer, Limit, Look, Outcome, ReadingDue, Step
 from assistant.procedure.plan import (
     DONE,
     SPECIAL,
@@ -101,19 +101,21 @@ class Compiler(Setting):
         plausible = (given.plausible[0], given.plausible[1])
         return PlanLimit(name, given.kind, given.unit, low, high, plausible, given.source)
 
-    def reading(self, step: Step, follows: int, index: Mapping[str, int]) -> PlanReading | None:
-        """Resolve the reading of a step."""
-        if step.reading is None:
+    def reading(
+        self, due: ReadingDue | None, step: str, follows: int, index: Mapping[str, int], file: str = ""
+    ) -> PlanReading | None:
+        """Resolve the reading of a step or look."""
+        if due is None:
             return None
-        limit = self.limit(step.reading.limit, step.id)
+        limit = self.limit(due.limit, step)
 
         def outcome(name: str, given: Outcome) -> PlanAnswer:
-            sets = self.changes(given.sets, step.id, f"reading.{name}.sets")
-            return PlanAnswer(f"<{name}>", sets, self.target(given.next, step.id, follows, index), True)
+            sets = self.changes(given.sets, step, f"reading.{name}.sets", file)
+            return PlanAnswer(f"<{name}>", sets, self.target(given.next, step, follows, index), True)
 
         if limit is None:
             return None
-        return PlanReading(limit, outcome("within", step.reading.within), outcome("outside", step.reading.outside))
+        return PlanReading(limit, outcome("within", due.within), outcome("outside", due.outside))
 
     def act(self, name: str | None, step: str) -> tuple[str | None, Changes]:
         """Resolve a step's act to its name and what it starts."""
@@ -155,7 +157,7 @@ class Compiler(Setting):
                 who=step.who,
                 hold=PlanHold(step.hold.seconds * 1000, step.hold.begin) if step.hold else None,
                 answers=answers,
-                reading=self.reading(step, follows, index),
+                reading=self.reading(step.reading, step.id, follows, index),
             ))  # fmt: skip
         if not main:
             self.fault("has no step left for this rig, site and crew")
@@ -179,17 +181,26 @@ class Compiler(Setting):
         return out
 
     def look(self, name: str, look: Look) -> PlanStep:
-        """Resolve one look: each answer sets its own fact to one value and leads nowhere."""
+        """Resolve one look: each answer, and each outcome of a reading, sets its own fact and leads nowhere."""
         index = self.fact_index[name]
         answers = self.answers(look.answer, name, DONE, {}, self.yard)
-        for answer in look.answer:
-            if set(answer.sets) != {name} or answer.next is not None:
+        reading = self.reading(look.reading, name, DONE, {}, self.yard)
+        given: list[Answer | Outcome] = [*look.answer]
+        if look.reading is not None:
+            given += [look.reading.within, look.reading.outside]
+            if self.files.yard.facts[name].secure != look.reading.within.sets.get(name):
+                self.fault("is looked at by a reading, so it must be secure at what that sets within its limit",
+                           name, "secure", self.yard)  # fmt: skip
+            if look.answer:
+                self.fault("takes phrases beside its reading; one of them is enough", name, "look.answer", self.yard)
+        for one in given:
+            if set(one.sets) != {name} or one.next is not None:
                 self.fault("a look's answer sets its own fact and nothing else", name, "look.answer", self.yard)
-        missing = set(self.files.yard.facts[name].values) - {answer.sets.get(name) for answer in look.answer}
+        missing = set(self.files.yard.facts[name].values) - {one.sets.get(name) for one in given}
         if missing:
             self.fault(f"has no answer for {', '.join(sorted(missing))}", name, "look.answer", self.yard)
         act, _ = self.act(look.act, name)
-        return PlanStep(name, 0, True, act, (), look.hazard, (), "driver", None, answers, None, look=index)
+        return PlanStep(name, 0, True, act, (), look.hazard, (), "driver", None, answers, reading, look=index)
 
     def acts(self) -> dict[str, PlanAct]:
         """Resolve acts with the rules that may refuse them."""

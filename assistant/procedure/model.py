@@ -169,11 +169,12 @@ class Procedure(_Part):
 
 
 class Look(_Part):
-    """How a fact that decays is seen again: a phrase for each value that can be seen."""
+    """How a fact that decays is seen again: a phrase for each value that can be seen, or a reading."""
 
     hazard: Id | None = None
     act: Id | None = None
-    answer: Annotated[list[Answer], Field(min_length=2)]
+    answer: list[Answer] = []
+    reading: ReadingDue | None = None
 
 
 class Yard(_Part):

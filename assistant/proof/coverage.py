@@ -72,10 +72,11 @@ def idle(yard: Yard, file: str, used: Used) -> Iterator[Fault]:
         if rule.id not in used.rules:
             yield Fault(file, "never refuses anything in any procedure", rule.id, "never")
     for name, look in yard.look.items():
-        idle_answers = [answer for answer in look.answer if (name, answer.phrase) not in used.answers]
-        if len(idle_answers) < len(look.answer):
-            for answer in idle_answers:
-                yield Fault(file, f"takes {answer.phrase}, which never counts in any procedure", name, "look.answer")
+        given = [*(answer.phrase for answer in look.answer), *((WITHIN, OUTSIDE) if look.reading else ())]
+        idle_answers = [phrase for phrase in given if (name, phrase) not in used.answers]
+        if len(idle_answers) < len(given):
+            for phrase in idle_answers:
+                yield Fault(file, f"takes {phrase}, which never counts in any procedure", name, "look.answer")
 
 
 def unused_in(library: Library, results: list[Result], lang: str) -> list[Finding]:

@@ -74,7 +74,11 @@ class Explorer:
         self._unread = tuple(i for i in range(len(plan.fact_names)) if i not in read_facts(plan))
         self._kept: dict[Facts, Facts] = {}
         self._known: dict[Facts, int] = {}
-        self._readings = {step.id: tuple(readings(step.reading.limit)) for step in plan.steps if step.reading}
+        self._readings = {
+            (step.look, step.id): tuple(readings(step.reading.limit))
+            for step in (*plan.steps, *plan.looks.values())
+            if step.reading
+        }
         self._announcements = tuple((act.id, Heard(phrase)) for phrase, act in plan.by_announcement.items())
         self._voices = (Role.DRIVER, Role.MATE) if plan.crew == "mate" else (Role.DRIVER,)
         self._foreign = Heard(foreign_phrase(plan))
@@ -172,7 +176,7 @@ class Explorer:
         step = current(self.plan, state)
         if state.phase in {Phase.ASKING, Phase.LOOKING}:
             yield from (Move(Heard(phrase, who)) for phrase in step.answers for who in self._voices)
-            yield from (Move(event) for event in self._readings.get(step.id, ()))
+            yield from (Move(event) for event in self._readings.get((step.look, step.id), ()))
             if step.hold is not None:
                 yield Move(Heard(step.hold.begin))
         yield from PLACED[state.phase]
@@ -188,7 +192,7 @@ class Explorer:
         if self.first(("quiet", quiet_view(self.plan, state))):
             yield from QUIET[state.phase]
             yield Move(self._foreign)
-            if state.phase is not Phase.ASKING or step.reading is None:
+            if state.phase not in {Phase.ASKING, Phase.LOOKING} or step.reading is None:
                 yield Move(Measured(Decimal(1), "psi"))
 
     def waits(self, state: State) -> Iterator[Move]:

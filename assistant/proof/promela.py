@@ -155,13 +155,13 @@ class Writer:
                 else:
                     yield f"{open_now} -> {self.take(step, given)}"
         for index, look in self.plan.looks.items():
-            for given in look.answers.values():
+            for given, read_back in self.given(look):
                 ((_, seen),) = given.sets
                 same = f"want[{index}] == {self.value(index, seen)}"
                 back = "drop_begun(); phase = LOOK" if index in self.plan.secure else "restart()"
                 seen_so = f"f[{index}] = {self.value(index, seen)}; drop_begun(); at = {index + 1}; phase = NEXT"
                 judged = f"if :: {same} -> {seen_so} :: else -> {back} fi"
-                if given.critical:
+                if read_back:
                     yield f"phase == LOOK && look == {index} -> pend = {number}; origin = LOOK; phase = CONF"
                     yield f"phase == CONF && pend == {number} -> {judged}"
                     number += 1

@@ -21,6 +21,7 @@ from assistant.engine.events import (
     event_from_data,
     event_to_data,
 )
+from assistant.engine.guide import reply
 from assistant.engine.record import decision_to_data
 from assistant.engine.state import Kind, Phase
 from assistant.phrases.live import Role, Unheard
@@ -184,6 +185,52 @@ def test_a_long_stand_by_is_an_interruption(drive: Drive) -> None:
     drive.say("stand-by")
     drive.put(Heard("go-ahead"), drive.plan.long_stand_by_ms)
     assert drive.state.phase is Phase.LOOKING
+
+
+def _looks_before_air(drive: Drive) -> list[str]:
+    """Answer faultlessly until the gauge is asked for; return what was asked before it."""
+    asked: list[str] = []
+    for _ in range(30):
+        line = drive.last.lines[-1]
+        if (line.kind, line.key) == ("look", "air"):
+            return asked
+        asked += [line.key] if line.kind == "look" else []
+        drive.put(reply(drive.plan, drive.state).event)
+    raise AssertionError("the gauge is never asked for")
+
+
+def test_air_leaks_off_while_a_run_stands_by(drive: Drive) -> None:
+    """An hour later the gauge may show anything: it is read again, and charged before the engine goes off again."""
+    drive.to("tug")
+    assert drive.fact("air") == "charged"
+    drive.say("stand-by")
+    drive.put(Heard("go-ahead"), drive.plan.long_stand_by_ms)
+    assert drive.fact("air") == "unknown"
+    asked = _looks_before_air(drive)
+    assert asked[0] == "tractor-brake"
+    assert "engine" not in asked
+    low = drive.put(Measured(Decimal(60), "psi"))
+    assert (low.kind, drive.state.phase) == (Kind.READ_BACK, Phase.CONFIRMING)
+    low = drive.say("read-back-right")
+    assert (low.kind, low.reason, drive.state.phase) == (Kind.ASKED_AGAIN, "secure-first", Phase.LOOKING)
+    assert (low.lines[-1].key, drive.fact("air")) == ("air", "unknown")
+    assert drive.put(Measured(Decimal(120), None)).reason == "no-unit"
+    assert drive.state.phase is Phase.LOOKING
+    drive.put(Measured(Decimal(120), "psi"))
+    drive.say("read-back-right")
+    assert (drive.fact("air"), drive.last.lines[-1].key) == ("charged", "engine")
+
+
+def test_air_that_was_low_before_a_break_is_charged_first(drive: Drive) -> None:
+    """A gauge that stood too low when the power went is not gone on with as it was."""
+    drive.to("pressure")
+    drive.put(Measured(Decimal(60), "psi"))
+    drive.say("read-back-right")
+    assert (drive.step, drive.fact("air")) == ("pressure", "low")
+    drive.put(Resumed(changed=False))
+    _looks_before_air(drive)
+    drive.put(Measured(Decimal(60), "psi"))
+    assert drive.say("read-back-right").reason == "secure-first"
 
 
 def test_a_hold_takes_its_time(ready_cab_release: Prepared) -> None:

@@ -53,7 +53,9 @@ def _order(key: TabletKey, name: str, **changes: object) -> Order:
 def test_a_soak_ends_with_nothing_wrong(tmp_path: Path) -> None:
     """No error, no log that does not verify or replay, no unsafe act allowed to an honest driver: a cut of the benchmark."""
     seen: list[int] = []
-    soaked = soaking.soak(54, 1, tmp_path, settings=PLACES, progress=lambda number, _: seen.append(number))
+    soaked = soaking.soak(
+        soaking.Plan(54, 1), tmp_path, soaking.Soaked(), settings=PLACES, progress=lambda number, _: seen.append(number)
+    )
     print(f"outcomes {dict(soaked.outcomes)}, broken by liars {dict(soaked.broken_by_liars)}")
     assert soaked.errors == []
     assert soaked.unverifiable == []
@@ -66,7 +68,7 @@ def test_a_soak_ends_with_nothing_wrong(tmp_path: Path) -> None:
     assert soaked.refusals > 20
     assert soaked.honest > 10
     assert soaked.outcomes["done"] > 10
-    assert seen[0] == 0
+    assert seen == [50, 54]
 
 
 def test_a_soak_can_find_something(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -75,7 +77,9 @@ def test_a_soak_can_find_something(tmp_path: Path, monkeypatch: pytest.MonkeyPat
 
     monkeypatch.setattr(telling, "broken_rule", lambda *_: None)
     monkeypatch.setattr(soaking, "MANNERS", (replace(CAREFUL, too_early=0.5),))
-    soaked = soaking.soak(7, 3, tmp_path, settings=(COUPLE, *PLACES[:2]), progress=lambda *_: None)
+    soaked = soaking.soak(
+        soaking.Plan(7, 3), tmp_path, soaking.Soaked(), settings=(COUPLE, *PLACES[:2]), progress=lambda *_: None
+    )
     assert soaked.unsafe
 
 
@@ -149,7 +153,11 @@ def test_a_drifting_rig_drifts(tmp_path: Path) -> None:
                           careless=0.0, fault_share=0.0, days=60))  # fmt: skip
     leaks = []
     for made in runs:
-        read = [one.event for one in inputs(made.folder) if one.event.get("event") == "measured" and one.event.get("unit") == "psi"]
+        read = [
+            one.event
+            for one in inputs(made.folder)
+            if one.event.get("event") == "measured" and one.event.get("unit") == "psi"
+        ]
         small = [float(str(event["value"])) for event in read if float(str(event["value"])) < 10]
         leaks.append(small[0] if small else None)
     known = [leak for leak in leaks if leak is not None]
