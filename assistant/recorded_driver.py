@@ -14,8 +14,7 @@ from typing import Final
 import numpy as np
 import soxr
 
-from assistant.ears.base import Samples, Signal
-from assistant.ears.fusion import Pair
+from assistant.ears.base import Listener, Samples, Signal
 from assistant.ears.wavs import speech_of
 from assistant.engine.events import Heard, Measured
 from assistant.engine.guide import reply
@@ -61,7 +60,7 @@ class RecordedDriver:
     def __init__(
         self,
         prepared: Prepared,
-        pair: Pair,
+        pair: Listener,
         folder: Path,
         where: Callable[[], State],
         *,

@@ -2,10 +2,12 @@
 
     python -m benchmarks.hearing --quick
     python -m benchmarks.hearing --speech ../shared/speech --reading POCKETSPHINX_SOURCE/test/data
+    python -m benchmarks.hearing --fit        # the clips that the odds are fitted on; prints weights
 
-Beside both ears together stand each ear alone and what a user would pick instead: the same
-recogniser with a plain grammar of the same phrases. Synthetic and human voices are kept apart. Raw
-verdicts are kept in the cache, so that a run that was broken off goes on where it stopped.
+Beside both ears together stand each ear alone (its leading phrase, nothing refused) and what a user
+would pick instead: a recogniser with a plain grammar of the same phrases. Synthetic and human voices
+are kept apart. Raw findings are kept in the cache, so that a run that was broken off goes on where it
+stopped.
 """
 
 from __future__ import annotations
@@ -16,25 +18,25 @@ import math
 import os
 import platform
 import statistics
-import time
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from assistant.ears.audio import Levels
-from assistant.ears.base import Verdict
-from assistant.ears.fusion import Outcome, best_of, decide
+from assistant.ears.evidence import Evidence
+from assistant.ears.fusion import Outcome, decide
 from assistant.ears.limits import LIMITS
 from assistant.phrases.live import Live, Reading
 from assistant.phrases.match import match
-from benchmarks.hearing_parts.collect import Record, collect
-from benchmarks.hearing_parts.material import STOP, Item, Material, fit_items, report_items
+from benchmarks.hearing_parts.collect import Record, collect, evidence_of
+from benchmarks.hearing_parts.fit import fit_weights, reached
+from benchmarks.hearing_parts.material import STOP, Counts, Item, Material, fit_items, report_items
 
 ROOT = Path(__file__).resolve().parents[1]
-EARS = ("both", "pocketsphinx with decoys", "closed-set scorer", "plain grammar (baseline)")
+EARS = ("both", "ranking ear's leading", "weighing ear's leading", "plain grammar (baseline)")
 ANSWERS = frozenset({"answer", "critical", "always"})
+NO_ANSWER = frozenset({"talk", "elsewhere"})
 
 
 def heard_by(ear: str, record: Record, live: Live) -> list[str]:
@@ -42,29 +44,22 @@ def heard_by(ear: str, record: Record, live: Live) -> list[str]:
     if ear.startswith("plain"):
         return [_number(str(record["plain_words"]), live) or str(record["plain"])]
     found = []
-    for heard in _utterances(record):
-        first, second = _verdict(heard["first"]), _verdict(heard["second"])
+    for heard in record["heard"]:
+        if heard["too_long"]:
+            continue
+        evidence = evidence_of(heard)
         if ear == "both":
             levels = Levels(heard["speech_db"], heard["noise_db"], heard["clipped"])
-            found.append(_name(decide(first, second, live, LIMITS, levels)))
+            found.append(_name(decide(evidence, None, live, LIMITS, levels)))
         else:
-            verdict = first if ear.startswith("pocket") else second
-            name = verdict.phrase if ear.startswith("pocket") else _alone(second)
-            found.append(_number(verdict.words, live) or name)
+            found.append(_leading(ear, evidence, live))
     return found
 
 
-def _utterances(record: Record) -> list[dict[str, Any]]:
-    heard = record["heard"]
-    return [h for h in heard if not h["too_long"]] if isinstance(heard, list) else []
-
-
-def _verdict(raw: dict[str, Any]) -> Verdict:
-    return Verdict(raw["phrase"], raw["words"], raw["scores"])
-
-
-def _alone(second: Verdict) -> str:
-    return best_of(second) if "score" in second.scores and LIMITS.alone.accept(second.scores) else ""
+def _leading(ear: str, found: Evidence, live: Live) -> str:
+    first = ear.startswith("ranking")
+    number = _number(found.written if first else found.second_written, live)
+    return number or (found.leading if first else found.second_leading)
 
 
 def _name(outcome: Outcome) -> str:
@@ -85,7 +80,7 @@ def _number(words: str, live: Live) -> str:
 def outcome(ear: str, record: Record, live: Live) -> str:
     """Return "right", "wrong" or "refused" for a clip that is an answer, "taken" or "refused" for talk."""
     names = [name for name in heard_by(ear, record, live) if name]
-    if record["group"] == "talk":
+    if record["group"] in NO_ANSWER:
         return "taken" if any(name != STOP for name in names) else "stop" if names else "refused"
     truth = str(record["truth"])
     if record["group"] == "reading":
@@ -141,16 +136,15 @@ def by_noise(records: Sequence[Record], material: Material) -> dict[str, dict[st
 
 
 def speeds(records: Iterable[Record]) -> dict[str, float]:
-    """Return how long the verdicts took, and in relation to the plain grammar's length of sound."""
-    heard = [h for r in records for h in _utterances(r)]
+    """Return how long both ears' verdicts took from the end of the sound, and the processor time of them."""
+    heard = [h for r in records for h in r["heard"]]
     if not heard:
         return {}
-    both = sorted(h["first_s"] + h["second_s"] for h in heard)
+    took = sorted(h["took_s"] for h in heard)
     return {
-        "first_median_s": round(statistics.median(h["first_s"] for h in heard), 3),
-        "second_median_s": round(statistics.median(h["second_s"] for h in heard), 3),
-        "both_p95_s": round(both[int(0.95 * (len(both) - 1))], 3),
-        "real_time_factor": round(sum(both) / sum(h["length"] for h in heard), 3),
+        "verdict_p50_s": round(statistics.median(took), 3),
+        "verdict_p95_s": round(took[int(0.95 * (len(took) - 1))], 3),
+        "processor_median_s": round(statistics.median(h["cpu_s"] for h in heard), 3),
     }
 
 
@@ -160,7 +154,7 @@ def text(rows: Sequence[dict[str, object]]) -> str:
              f"{'taken':>5} {'bad <':>7}"]  # fmt: skip
     for row in rows:
         clips = int(str(row["clips"]))
-        right = "" if row["group"] == "talk" else f"{100 * int(str(row['right'])) / clips:6.1f}%"
+        right = "" if row["group"] in NO_ANSWER else f"{100 * int(str(row['right'])) / clips:6.1f}%"
         snr = "clean" if row["snr_db"] is None else f"{row['snr_db']:g}"
         lines.append(
             f"{row['group']:10} {row['voices']:9} {snr:>5} {row['ear']:26} {clips:5} {right:>7} "
@@ -196,27 +190,29 @@ def main() -> None:
     parser.add_argument("--reading", type=Path, help="folder with the read-aloud passages of pocketsphinx's source")
     parser.add_argument("--cache", type=Path, default=Path.home() / ".cache" / "hitchcall" / "hearing")
     parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "results" / "hearing")
-    parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument(
-        "--fit", action="store_true", help="the clips that limits are fitted on, not those of the report"
-    )
+    parser.add_argument("--processes", type=int, default=1, help="more than one spoils the times")
+    parser.add_argument("--fit", action="store_true", help="fit the weights of the odds and print them")
+    parser.add_argument("--times", type=int, default=1, help="so many times the lines of each speaker")
     parser.add_argument("--quick", action="store_true", help="a tenth of the clips")
-    parser.add_argument("--every", type=int, default=0, help="only each so-many-th clip of every group")
     parser.add_argument("--seconds", type=float, default=math.inf, help="stop hearing new clips after this long")
     wish = parser.parse_args()
     speech = _there(wish.speech, "human words and digits")
     reading = _there(wish.reading, "human read speech")
     material = Material()
-    items = fit_items(material, speech, 1.0) if wish.fit else report_items(material, speech, reading, 1.0)
-    items = thinned(items, wish.every or (10 if wish.quick else 1))
+    counts = Counts().times(wish.times)
+    items = fit_items(material, speech, counts) if wish.fit else report_items(material, speech, reading, counts)
+    items = thinned(items, 10 if wish.quick else 1)
     name = "fit" if wish.fit else "report"
-    begun = time.monotonic()
-    records = collect(items, wish.cache, name, baseline=True, processes=wish.processes, seconds=wish.seconds)
+    records = collect(items, wish.cache, name, processes=wish.processes, seconds=wish.seconds)
+    if wish.fit:
+        weights = fit_weights(records)
+        print("\n".join([f"{len(records)} clips", *(f'    "{key}": {value:.2f},' for key, value in weights.items())]))
+        print(reached(records, weights))
+        return
     rows = table(records, material)
     print(text(rows))
     result = {
-        "what": f"hearing, {name} clips", **machine(), "clips_planned": len(items), "clips_heard": len(records),
-        "took_s": round(time.monotonic() - begun),
+        "what": "hearing, report clips", **machine(), "clips_planned": len(items), "clips_heard": len(records),
         "skipped": [what for what, found in (("human", speech), ("read", reading)) if found is None],
         "rows": rows, "by_noise": by_noise(records, material), "speed": speeds(records),
     }  # fmt: skip

@@ -20,7 +20,7 @@ from assistant.journal.writer import Writer
 from assistant.phrases.live import Hearing, Reading, Role, Unheard
 from assistant.prepare import Prepared
 
-TYPED = {"engine": "pocketsphinx+whisper-tiny.en"}
+TYPED = {"engine": "moonshine-tiny.en+whisper-tiny.en"}
 
 
 class Clocks:

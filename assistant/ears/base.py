@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from assistant.phrases.live import Hearing, Live
+
+if TYPE_CHECKING:
+    from assistant.ears.utterances import Utterance
 
 SAMPLE_RATE = 16_000
 Samples = NDArray[np.int16]
@@ -31,11 +34,7 @@ class Verdict:
 
 
 class Recogniser(Protocol):
-    """Turns one utterance into a verdict. Owned by one thread; never shared.
-
-    Fits a streaming grammar recogniser, one that only scores a closed set of phrases, and a pair
-    that must agree.
-    """
+    """A recogniser that writes down words and finds decoys among them. Owned by one thread; never shared."""
 
     name: str
 
@@ -44,6 +43,21 @@ class Recogniser(Protocol):
 
     def close(self) -> None:
         """Free the model."""
+
+
+class Listener(Protocol):
+    """What decides on an utterance: a pair of ears, or one alone. Owned by one thread."""
+
+    name: str
+
+    def hear(self, utterance: Utterance, live: Live, *, damaged: bool = False) -> Hearing:
+        """Return what an utterance comes to; never raises on odd audio."""
+
+    def prepare(self, live: Live) -> None:
+        """Build what a live set needs ahead of time."""
+
+    def close(self) -> None:
+        """Free the models."""
 
 
 class Signal(StrEnum):

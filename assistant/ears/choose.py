@@ -6,27 +6,30 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from assistant.ears.base import Ears, Recogniser
+from assistant.ears.base import Ears, Listener, Recogniser
 from assistant.ears.fusion import Pair
 from assistant.ears.microphone import MicrophoneEars
+from assistant.ears.moonshine import MoonshineEar
 from assistant.ears.probe import microphone_trouble, no_microphone
-from assistant.ears.scorer import ScorerEar
 from assistant.ears.selftest import no_answers
 from assistant.ears.sphinx import SphinxEar
 from assistant.ears.typed import TypedEars
 from assistant.ears.vosk_ear import VoskEar, find_model
 from assistant.ears.wavs import WavEars
+from assistant.ears.whisper import WhisperEar
+from assistant.ears.words_only import WordsOnly
 from assistant.errors import DeviceError, InputError
 from assistant.phrases.book import PhraseBook
 
 SPECS = "auto, mic, typed or wav:FOLDER"
+LESS_SAFE = "Less safe: a critical answer needs the screen's pad or a typed line."
 
 
 @dataclass(frozen=True, slots=True)
 class OpenedPair:
     """The recognisers and one plain sentence for each thing the user should know about the choice."""
 
-    pair: Pair
+    pair: Listener
     notices: tuple[str, ...]
 
 
@@ -75,37 +78,35 @@ def open_ears(
 def open_pair(book: PhraseBook, *, vosk_model: Path | None = None) -> OpenedPair:
     """Load the recognisers of a language and say which and why.
 
-    The first ear is vosk when a model of the language is there, else pocketsphinx (English only).
-    Raises InputError when no recogniser of the language can be had.
+    English: the closed-set pair, and a vosk model beside it where the user brings one. Any other
+    language, or English without the pair: one recogniser alone. Raises InputError when no recogniser
+    of the language can be had.
     """
-    first, why = _first_ear(book, vosk_model)
-    notices = [f"First ear: {why}"]
-    second, why = _second_ear(book.lang)
-    if second is None:
-        why += " Less safe: a critical answer needs the screen's pad or a typed line."
-    notices.append(f"Second ear: {why}")
-    return OpenedPair(Pair(first, second), tuple(notices))
-
-
-def _first_ear(book: PhraseBook, named: Path | None) -> tuple[Recogniser, str]:
-    folder = find_model(book.lang, named)
-    if folder is not None:
-        ear = VoskEar(folder, book.decoys)
-        ear.reject_self_test(book.live(book.phrases), no_answers())
-        unknown = "" if ear.can_say_unknown else " (the model has no word for unknown speech; decoys stand for it)"
-        return ear, f"vosk with the model {folder}, which refused the self-test's sounds{unknown}."
-    if book.lang != "en":
+    grammar, why = _vosk(book, vosk_model)
+    if book.lang == "en":
+        try:
+            pair = Pair(MoonshineEar(), WhisperEar(), grammar)
+        except DeviceError as error:
+            missing = f"The pair of ears that must agree cannot be used ({error})"
+        else:
+            told = "Ears: Moonshine tiny.en ranks what counts now, Whisper tiny.en weighs it; weights as measured."
+            return OpenedPair(pair, (told, *why))
+        if grammar is None:
+            grammar = SphinxEar(book.decoys, book.pronounce)
+            why = ("Ear: pocketsphinx with its own English model and decoy words, because no vosk model is there.",)
+        return OpenedPair(WordsOnly(grammar), (*why, missing, LESS_SAFE))
+    if grammar is None:
         raise InputError(
             f"There is no recogniser for language {book.lang}; name a vosk model folder with --vosk-model."
         )
-    why = "pocketsphinx with its own English model and decoy words, because no vosk model is there."
-    return SphinxEar(book.decoys, book.pronounce), why
+    return OpenedPair(WordsOnly(grammar), (*why, f"The pair of ears that must agree knows no {book.lang}.", LESS_SAFE))
 
 
-def _second_ear(lang: str) -> tuple[Recogniser | None, str]:
-    if lang != "en":
-        return None, f"none; the closed-set scorer knows English only, not {lang}."
-    try:
-        return ScorerEar(), "Whisper tiny.en, which scores the live phrases; its weights are the measured ones."
-    except DeviceError as error:
-        return None, f"none ({error})"
+def _vosk(book: PhraseBook, named: Path | None) -> tuple[Recogniser | None, tuple[str, ...]]:
+    folder = find_model(book.lang, named)
+    if folder is None:
+        return None, ()
+    ear = VoskEar(folder, book.decoys)
+    ear.reject_self_test(book.live(book.phrases), no_answers())
+    unknown = "" if ear.can_say_unknown else " (the model has no word for unknown speech; decoys stand for it)"
+    return ear, (f"Ear: vosk with the model {folder}, which refused the self-test's sounds{unknown}.",)

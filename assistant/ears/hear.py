@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from assistant.ears.audio import clipped_share
-from assistant.ears.fusion import Pair
+from assistant.ears.base import Listener
 from assistant.ears.utterances import Utterance
 from assistant.ears.wavs import speech_of
 from assistant.phrases.live import Hearing, Live, Unheard
@@ -25,7 +25,7 @@ WHY = {
 }
 
 
-def hear_file(path: Path, pair: Pair, live: Live) -> Iterator[dict[str, object]]:
+def hear_file(path: Path, pair: Listener, live: Live) -> Iterator[dict[str, object]]:
     """Yield one plain record for each utterance of a recording; raises InputError in one sentence.
 
     Keys: file, start and end (s), words, phrase or reading or refusal with why, engine, levels in dB

@@ -38,29 +38,6 @@ def reading_words(live: Live) -> tuple[str, ...]:
     return tuple(sorted(words))
 
 
-_ODD_SPELLINGS = (("9 or ", "9 "), ("kilo pascal", "kilopascal"), ("p s i", "psi"), ("ps i", "psi"))
-"""How an ear that writes free text spells what the number grammar has otherwise: "niner" as "9 or"."""
-
-
-def number_spelling(words: str) -> str:
-    """Return number talk as the number grammar spells it: "1 2 2 p s i" is "122 psi".
-
-    Figures said one by one are put together; a reading is read back digit by digit, so that what an
-    ear made of it is heard by the driver before it counts.
-    """
-    for odd, plain in _ODD_SPELLINGS:
-        words = words.replace(odd, plain)
-    out: list[str] = []
-    single = False
-    for word in words.split():
-        figure = len(word) == 1 and word.isdigit()
-        if single and figure:
-            out[-1] += word
-        else:
-            out.append(word)
-            single = figure
-    return " ".join(out)
-
 
 def phrase_for(words: str, live: Live) -> str:
     """Return the phrase id that the whole of ``words`` is, NUMBER for number words, "" for anything else."""

@@ -1,7 +1,10 @@
-"""The live microphone: a restartable child process, watched, and deaf to the assistant's own voice.
+"""The live microphone: a restartable child process, watched.
 
 What can go wrong with a microphone is reported and never papered over: gone, silent, clipped, or
 losing samples. While it is LOST nobody can be heard, and the run must not advance by ear.
+
+The ears need a part of a second for an answer. They are asked in the first pause already; when
+nothing more is said, their verdict stands, and comes as soon as the pause is long enough.
 """
 
 from __future__ import annotations
@@ -11,17 +14,15 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from queue import Empty
-from threading import Lock
 from typing import Any
 
 import numpy as np
 import soxr
 
 from assistant.ears.audio import SILENCE_DB, clipped_share, frame_levels
-from assistant.ears.base import SAMPLE_RATE, Samples, Signal
-from assistant.ears.fusion import Pair
+from assistant.ears.base import SAMPLE_RATE, Listener, Samples, Signal
 from assistant.ears.mic_child import Message, run
-from assistant.ears.utterances import Cutter
+from assistant.ears.utterances import Cutter, Utterance
 from assistant.phrases.live import Hearing, Live
 
 NOISE_RISE_DB = 0.1  # a block of 30 ms: 10 dB in three seconds, longer than any phrase is spoken without pause
@@ -33,8 +34,7 @@ class Watch:
 
     ``dead``: no sound and no sign of life. ``silent``: exact digital silence, as from a muted or
     broken microphone. ``clipped``: more than ``clip_share`` of the samples cut off. ``retry``:
-    between attempts to open it again. ``tail``: still deaf after the assistant stops speaking.
-    ``queue``: blocks held for a slow listener (about 10 s).
+    between attempts to open it again. ``queue``: blocks held for a slow listener (about 10 s).
     """
 
     dead: float = 2.0
@@ -42,12 +42,11 @@ class Watch:
     clipped: float = 4.0
     clip_share: float = 0.3
     retry: float = 1.0
-    tail: float = 0.3
     queue: int = 340
 
 
 class MicrophoneEars:
-    """Hears through a microphone; ``listen``, ``close`` by one thread, ``mute``/``unmute`` by any.
+    """Hears through a microphone; for one thread.
 
     ``device`` is part of a device's name, "" for the machine's own, or "pipe:PATH" for a stand-in.
     ``status`` says in one sentence how the microphone stands; ``level_db`` and ``noise_db`` are the
@@ -56,7 +55,7 @@ class MicrophoneEars:
 
     def __init__(
         self,
-        pair: Pair,
+        pair: Listener,
         device: str = "",
         watch: Watch = Watch(),
         clock: Callable[[], float] = time.monotonic,
@@ -70,10 +69,8 @@ class MicrophoneEars:
         self._queue: Any = None
         self._cutter = Cutter()
         self._resampler: Any = None
-        self._lock = Lock()
         self._live: Live | None = None
-        self._muted = 0
-        self._deaf_until = 0.0
+        self._guess: Hearing | None = None  # what the utterance under way comes to if nothing more is said
         self._lost = False
         self._opened_at = self._last_life = self._last_sound = self._last_unclipped = clock()
         self._damaged = False
@@ -106,24 +103,13 @@ class MicrophoneEars:
     def fresh(self) -> None:
         """Forget the sound under way: it may be the assistant's own voice. For the thread that listens."""
         self._cutter.reset()
-
-    def mute(self) -> None:
-        """Drop sound from now on: the assistant speaks."""
-        with self._lock:
-            self._muted += 1
-
-    def unmute(self) -> None:
-        """Hear again after the tail: the assistant has finished."""
-        with self._lock:
-            self._muted = max(self._muted - 1, 0)
-            self._deaf_until = self._clock() + self._watch.tail
+        self._guess = None
 
     def listen(self, live: Live, timeout: float | None) -> Hearing | Signal:
         """Return the next utterance, NOTHING after ``timeout`` seconds, or LOST and BACK once each."""
-        self._pair.prepare(live)
         until = None if timeout is None else self._clock() + timeout
         if live != self._live:
-            self._live = live
+            self._live, self._guess = live, None
             self._pair.prepare(live)
         while until is None or self._clock() < until:
             self._keep_running()
@@ -166,6 +152,7 @@ class MicrophoneEars:
         self._opened_at = self._last_sound = self._last_unclipped = now
         self._sound_came = False
         self._cutter.reset()
+        self._guess = None
 
     def _sound(self, block: Samples, live: Live) -> Hearing | None:
         now = self._clock()
@@ -175,35 +162,38 @@ class MicrophoneEars:
             self._last_sound, self._sound_came = now, True
         if clipped_share(block) < self._watch.clip_share:
             self._last_unclipped = now
-        if self._deaf(now):
-            self._cutter.reset()
-            self._damaged = False
-            return None
         if self._resampler is not None:
             block = np.asarray(self._resampler.resample_chunk(block), np.int16)
         for utterance in self._cutter.feed(block):
-            damaged, self._damaged = self._damaged, False
-            self.last_samples = utterance.samples
-            return self._pair.hear(utterance, live, damaged=damaged)
-        if (early := self._cutter.early()) is not None:
-            heard = self._pair.hear(early, live, damaged=self._damaged)
-            if is_whole(heard, live):
-                self._cutter.accept()
-                self._damaged = False
-                return heard
+            return self._whole(utterance, live)
+        if self._cutter.going_on or self._damaged:
+            self._guess = None
+        if (early := self._cutter.early()) is not None and not self._damaged:
+            self.last_samples = early.samples
+            self._guess = self._pair.hear(early, live)
+        heard = self._guess
+        if heard is not None and self._cutter.may_be_complete and is_whole(heard, live):
+            self._cutter.accept()
+            self._guess = None
+            return heard
         if not self._cutter.speaking:
             self._damaged = False
         return None
+
+    def _whole(self, utterance: Utterance, live: Live) -> Hearing:
+        """Return what an utterance that has ended comes to: as found in the pause, or by hearing it now."""
+        damaged, self._damaged = self._damaged, False
+        heard, self._guess = self._guess, None
+        if heard is not None and not damaged and not utterance.too_long:
+            return heard
+        self.last_samples = utterance.samples
+        return self._pair.hear(utterance, live, damaged=damaged)
 
     def _meter(self, level: float) -> None:
         """Follow the level, and the noise: down at once, up slowly, so that speech hardly moves it."""
         self.level_db = round(level, 1)
         noise = level if self.noise_db is None else min(level, self.noise_db + NOISE_RISE_DB)
         self.noise_db = round(noise, 2)
-
-    def _deaf(self, now: float) -> bool:
-        with self._lock:
-            return self._muted > 0 or now < self._deaf_until
 
     def _health(self) -> Signal | None:
         now = self._clock()

@@ -15,14 +15,16 @@ class Timing:
     """Lengths in seconds.
 
     ``pre_roll`` and ``tail`` are kept before and after the speech; ``shortest`` is the least speech
-    that counts; ``pause`` ends an utterance; after ``pause_complete`` one may look whether what was said so
-    far is already a whole phrase; ``longest`` is where an utterance is cut off as no phrase.
+    that counts; ``pause`` ends an utterance, ``pause_complete`` one that is a whole phrase; after
+    ``pause_look`` the ears are asked what was said so far, so that they have found it by then;
+    ``longest`` is where an utterance is cut off as no phrase.
     """
 
     pre_roll: float = 0.35
     tail: float = 0.25
     shortest: float = 0.09
     pause: float = 0.65
+    pause_look: float = 0.12
     pause_complete: float = 0.3
     longest: float = 9.0
 

@@ -22,7 +22,6 @@ from assistant.errors import InputError
 from assistant.phrases.live import Live
 
 MODELS_KEPT = 24
-NEAREST = "nearest:"
 PAD_SECONDS = 0.25
 SHARE = Mixture()
 
@@ -75,17 +74,11 @@ class SphinxEar:
         self._search(live)
 
     def recognise(self, samples: Samples, live: Live) -> Verdict:
-        """Return the words heard and the live phrase that they are, all of them, or "".
-
-        ``scores`` names, as "nearest:<phrase>", the live phrase that the sound is nearest to when
-        nothing else is allowed: no acceptance by itself, but a vote on which phrase it can be.
-        """
+        """Return the words heard and the live phrase that they are, all of them, or ""."""
         search = self._search(live)
         pad = np.zeros(int(PAD_SECONDS * SAMPLE_RATE), np.int16)
-        sound = dithered(np.concatenate([pad, samples, pad])).tobytes()
-        words = self._decode(search, sound)
-        nearest = phrase_for(self._decode(f"{search}-only", sound), live)
-        return Verdict(phrase_for(words, live), words, {f"{NEAREST}{nearest}": 1.0} if nearest else {})
+        words = self._decode(search, dithered(np.concatenate([pad, samples, pad])).tobytes())
+        return Verdict(phrase_for(words, live), words)
 
     def _decode(self, search: str, sound: bytes) -> str:
         try:
@@ -102,12 +95,8 @@ class SphinxEar:
     def close(self) -> None:
         """Free the models."""
         for name in self._searches.values():
-            self._forget(name)
+            self._decoder.remove_search(name)
         self._searches.clear()
-
-    def _forget(self, name: str) -> None:
-        self._decoder.remove_search(name)
-        self._decoder.remove_search(f"{name}-only")
 
     def _recover(self) -> None:
         try:
@@ -155,17 +144,8 @@ class SphinxEar:
             path.write_text(arpa(phrases, decoys, numbers, self._mixture), "ascii")
             model = NGramModel(self._decoder.config, self._decoder.logmath, str(path))
         self._decoder.add_lm(name, model)
-        self._decoder.add_jsgf_string(f"{name}-only", grammar_of(live))
         self._searches[key] = name
         if len(self._searches) > MODELS_KEPT:
             _, oldest = self._searches.popitem(last=False)
-            self._forget(oldest)
+            self._decoder.remove_search(oldest)
         return name
-
-
-def grammar_of(live: Live) -> str:
-    """Return the live phrases alone as a grammar, without decoys.
-
-    Numbers are left out: a loop of number words takes seconds to search.
-    """
-    return f"#JSGF V1.0; grammar live; public <live_phrase> = {' | '.join(sorted(ways(live)))};"

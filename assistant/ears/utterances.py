@@ -68,11 +68,21 @@ class Cutter:
             yield self._cut(event)
 
     def early(self) -> Utterance | None:
-        """Return the utterance under way once it has paused for ``pause_complete``; once a pause."""
-        paused = self._segmenter.pause + 1e-9 >= self._segmenter.timing.pause_complete
+        """Return the utterance under way once it has paused for ``pause_look``; once a pause."""
+        paused = self._segmenter.pause + 1e-9 >= self._segmenter.timing.pause_look
         look = paused and not self._looked
         self._looked = paused
         return self._cut(self._segmenter.bounds()) if look else None
+
+    @property
+    def going_on(self) -> bool:
+        """Whether an utterance is under way without a pause."""
+        return self._segmenter.speaking and self._segmenter.pause == 0.0
+
+    @property
+    def may_be_complete(self) -> bool:
+        """Whether the pause is long enough to end what is a whole phrase."""
+        return self._segmenter.pause + 1e-9 >= self._segmenter.timing.pause_complete
 
     def accept(self) -> None:
         """End the utterance under way: what ``early`` returned was all of it."""

@@ -35,7 +35,9 @@ FEWEST_DECOYS = 50
 
 
 class VoskEar:
-    """A recogniser on a vosk model; the thread that makes it is the only one that may use it.
+    """A recogniser on a vosk model; the first thread that listens with it is the only one that may.
+
+    It may be loaded and tried out by another thread before that.
 
     ``decoys`` are everyday words; those the model lacks are left out. Raises InputError when the
     folder is no model, DeviceError when the model has no means to refuse talk.
@@ -52,7 +54,7 @@ class VoskEar:
         except Exception as error:
             raise InputError(f"{folder}: vosk cannot load this model ({error}); name another.") from error
         self._make = vosk.KaldiRecognizer
-        self._owner = threading.get_ident()
+        self._owner: int | None = None
         self.name = f"vosk-{folder.name}"
         self.can_say_unknown = self._knows(UNKNOWN)
         self._decoys = tuple(word for word in dict.fromkeys(decoys) if self._knows(word))
@@ -73,6 +75,7 @@ class VoskEar:
 
     def recognise(self, samples: Samples, live: Live) -> Verdict:
         """Return the words heard and the live phrase that they are, all of them, or ""."""
+        self._owner = self._owner or threading.get_ident()
         if threading.get_ident() != self._owner:
             raise RuntimeError("a vosk recogniser was used by a thread that does not own it")
         recogniser = self._recogniser(live)
@@ -97,6 +100,7 @@ class VoskEar:
                     f"{self.name}: took sound that is no answer for {verdict.words!r}; this model cannot "
                     "refuse and is not used. Name another model."
                 )
+        self._owner = None
 
     def close(self) -> None:
         """Free recognisers and model."""

@@ -8,8 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from assistant.ears.audio import read_blocks
-from assistant.ears.base import Samples, Signal
-from assistant.ears.fusion import Pair
+from assistant.ears.base import Listener, Samples, Signal
 from assistant.ears.segmenter import Timing
 from assistant.ears.utterances import Utterance, utterances
 from assistant.errors import InputError
@@ -23,7 +22,7 @@ class WavEars:
     the file that the last hearing came from.
     """
 
-    def __init__(self, folder: Path, pair: Pair, timing: Timing = Timing()) -> None:  # noqa: B008
+    def __init__(self, folder: Path, pair: Listener, timing: Timing = Timing()) -> None:  # noqa: B008
         if not folder.is_dir():
             raise InputError(f"{folder}: there is no such folder; name one that holds WAV files.")
         self._files = sorted(p for p in folder.iterdir() if p.suffix.lower() == ".wav")

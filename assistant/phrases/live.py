@@ -70,7 +70,7 @@ class Hearing:
     """One utterance and what it came to.
 
     Exactly one of ``phrase``, ``reading`` and ``unheard`` is set. ``words`` is the raw text of the
-    deciding recogniser, ``engine`` its name ("typed", "pad", "pocketsphinx+whisper-tiny.en" …).
+    deciding recogniser, ``engine`` its name ("typed", "pad", "moonshine-tiny.en+whisper-tiny.en" …).
     ``audio_sha256`` is the hash of the 16 kHz 16-bit mono samples, "" when there is no sound.
     ``start`` and ``end`` are seconds on the listener's clock. Levels are dB relative to full scale.
     ``ears`` holds each recogniser's own verdict for the log: name → {"words": …, "phrase": …, …}.

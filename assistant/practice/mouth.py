@@ -76,13 +76,13 @@ class Mouth:
         end = self._clocks.mono() / 1000
         start = max(0.0, end - 0.4 - 0.06 * len(words))
         return Hearing(
-            "pocketsphinx+whisper-tiny.en" if self._sound else "typed", words,
+            "moonshine-tiny.en+whisper-tiny.en" if self._sound else "typed", words,
             phrase=phrase, reading=reading, unheard=unheard, who=who, start=start, end=end,
             speech_db=speech, noise_db=noise, ears=self._ears(words, phrase, reading) if self._sound else {},
         )  # fmt: skip
 
     def _ears(self, words: str, phrase: str | None, reading: Reading | None) -> Mapping[str, Mapping[str, object]]:
         best = phrase or ("<number>" if reading else "")
-        score = round(self._chance.gauss(-1.2 if best else -4.0, 0.5), 3)
-        first = {"words": words, "phrase": best, "nearest": round(self._chance.gauss(-2.0, 0.6), 3)}
-        return {"pocketsphinx": first, "whisper-tiny.en": {"words": words, "phrase": best, "score": score}}
+        odds = round(self._chance.gauss(6.0 if best else -4.0, 1.5), 2)
+        first = {"words": words, "phrase": best, "odds": odds}
+        return {"moonshine-tiny.en": first, "whisper-tiny.en": {"words": "", "phrase": best}}

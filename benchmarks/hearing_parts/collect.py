@@ -1,4 +1,4 @@
-"""Runs both ears, and the plain grammar, over the clips and keeps every raw verdict, resumably."""
+"""Runs both ears, and the plain grammar, over the clips and keeps every raw finding, resumably."""
 
 from __future__ import annotations
 
@@ -9,25 +9,29 @@ import time
 import zlib
 from collections.abc import Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from pocketsphinx import Decoder, get_model_path
 
 from assistant.ears.audio import dithered, measure
-from assistant.ears.base import Samples, Verdict
-from assistant.ears.limits import LIMITS
+from assistant.ears.base import Samples
+from assistant.ears.closed_set import Scored
+from assistant.ears.evidence import Evidence
+from assistant.ears.fusion import Pair
 from assistant.ears.live_words import phrase_for, ways
-from assistant.ears.scorer import ScorerEar
-from assistant.ears.sphinx import SphinxEar, grammar_of
+from assistant.ears.moonshine import MoonshineEar
 from assistant.ears.utterances import Utterance, utterances
+from assistant.ears.whisper import WhisperEar
 from assistant.phrases.live import Live
 from benchmarks.hearing_parts.material import Item, Material, sound_of
 
-Record = dict[str, object]
+Record = dict[str, Any]
 
 
 class PlainGrammar:
-    """What a user would pick instead: the same recogniser with a grammar of the phrases."""
+    """What a user would pick instead: a recogniser with a grammar of the phrases."""
 
     def __init__(self, pronounce: dict[str, Sequence[str]]) -> None:
         model = Path(get_model_path()) / "en-us"
@@ -53,23 +57,27 @@ class PlainGrammar:
         return found.hypstr if found is not None else ""
 
 
+def grammar_of(live: Live) -> str:
+    """Return the live phrases as a grammar, without anything else."""
+    return f"#JSGF V1.0; grammar live; public <live_phrase> = {' | '.join(sorted(ways(live)))};"
+
+
 class Bench:
     """Everything one process needs."""
 
-    def __init__(self, cache: Path, *, baseline: bool) -> None:
+    def __init__(self, cache: Path) -> None:
         self.cache = cache
         self.material = Material()
-        self.first = SphinxEar(self.material.book.decoys, self.material.book.pronounce, LIMITS.mixture)
-        self.second = ScorerEar(threads=1)
-        self.plain = PlainGrammar(dict(self.material.book.pronounce)) if baseline else None
+        self.pair = Pair(MoonshineEar(), WhisperEar())
+        self.plain = PlainGrammar(dict(self.material.book.pronounce))
 
     def run(self, item: Item) -> Record:
-        """Return the record of one clip: each utterance found in it with both raw verdicts."""
+        """Return the record of one clip: each utterance found in it with both ears' raw findings."""
         sound = sound_of(item, self.cache / "voices")
         live = self.material.live(item.step, item.reading)
-        self.first.prepare(live)
+        self.pair.prepare(live)
         heard = [self._one(u, live) for u in utterances([sound])]
-        plain = self.plain.recognise(sound, live) if self.plain is not None and len(sound) else ""
+        plain = self.plain.recognise(sound, live) if len(sound) else ""
         return {
             "key": item.key, "group": item.group, "truth": item.truth, "human": item.human,
             "voice": str(item.voice), "snr": item.snr, "noise": item.noise, "step": item.step,
@@ -78,29 +86,31 @@ class Bench:
         }  # fmt: skip
 
     def _one(self, utterance: Utterance, live: Live) -> Record:
-        begun = time.perf_counter()
-        first = self.first.recognise(utterance.samples, live)
-        between = time.perf_counter()
-        second = self.second.recognise(utterance.samples, live)
+        begun, spent = time.perf_counter(), time.process_time()
+        found = self.pair.evidence(utterance, live)
         levels = measure(utterance.samples)
         noise = levels.noise_db if utterance.noise_db is None else max(utterance.noise_db, levels.noise_db)
         return {
-            "first": _plain(first), "second": _plain(second), "speech_db": levels.speech_db, "noise_db": noise,
-            "clipped": levels.clipped, "too_long": utterance.too_long, "length": utterance.end - utterance.start,
-            "first_s": between - begun, "second_s": time.perf_counter() - between,
+            "evidence": asdict(found), "speech_db": levels.speech_db, "noise_db": noise, "clipped": levels.clipped,
+            "too_long": utterance.too_long, "length": utterance.end - utterance.start,
+            "took_s": time.perf_counter() - begun, "cpu_s": time.process_time() - spent,
         }  # fmt: skip
 
 
-def _plain(verdict: Verdict) -> Record:
-    return {"phrase": verdict.phrase, "words": verdict.words, "scores": dict(verdict.scores)}
+def evidence_of(heard: Record) -> Evidence:
+    """Return the findings of one utterance as they were."""
+    raw = dict(heard["evidence"])
+    for name in ("ranked", "weighed"):
+        raw[name] = tuple(Scored(**one) for one in raw[name])
+    return Evidence(**raw)
 
 
 _bench: Bench | None = None
 
 
-def _begin(cache: Path, baseline: bool) -> None:
+def _begin(cache: Path) -> None:
     global _bench  # noqa: PLW0603 - one set of models a process
-    _bench = Bench(cache, baseline=baseline)
+    _bench = Bench(cache)
 
 
 def _work(item: Item) -> Record:
@@ -110,7 +120,7 @@ def _work(item: Item) -> Record:
 
 
 def collect(
-    items: Sequence[Item], cache: Path, name: str, *, baseline: bool, processes: int, seconds: float = math.inf
+    items: Sequence[Item], cache: Path, name: str, *, processes: int, seconds: float = math.inf
 ) -> list[Record]:
     """Return the records of the items heard so far, hearing those not yet in ``<cache>/<name>.jsonl``.
 
@@ -128,10 +138,7 @@ def collect(
     if todo:
         context = multiprocessing.get_context("spawn")
         until = time.monotonic() + seconds
-        with (
-            path.open("a", encoding="utf-8") as out,
-            ProcessPoolExecutor(processes, context, _begin, (cache, baseline)) as pool,
-        ):
+        with path.open("a", encoding="utf-8") as out, ProcessPoolExecutor(processes, context, _begin, (cache,)) as pool:
             waiting = {pool.submit(_work, item) for item in todo[: 2 * processes]}
             rest = iter(todo[2 * processes :])
             while waiting:
@@ -143,4 +150,5 @@ def collect(
                     done[str(record["key"])] = record
                     if time.monotonic() < until and (item := next(rest, None)) is not None:
                         waiting.add(pool.submit(_work, item))
+                print(f"{len(done)} of {len(items)} clips heard", end="\r", flush=True)
     return [done[item.key] for item in items if item.key in done]

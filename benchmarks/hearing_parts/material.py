@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import random
-import tomllib
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -13,10 +12,10 @@ from numpy.typing import NDArray
 
 from assistant.ears.audio import read_wav
 from assistant.engine.commands import SESSION_PHRASES
-from assistant.phrases.book import PhraseBook, load_book
+from assistant.phrases.book import PhraseBook
 from assistant.phrases.live import Live
 from assistant.phrases.numbers import sample
-from assistant.shipped import shipped
+from assistant.prepare import grammars, library, prepare
 from benchmarks.hearing_parts import noises, talk
 from benchmarks.hearing_parts.voices import FIT_VOICES, REPORT_VOICES, SPEECH_RMS, Voice, level, say
 
@@ -60,72 +59,80 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """A step's answers and which of them are critical."""
+class Counts:
+    """How many lines of each kind one speaker says at one noise level.
 
-    answers: tuple[str, ...]
-    critical: tuple[str, ...]
+    ``elsewhere`` are phrases of the book that do not count at the step where they are said.
+    """
+
+    answer: int = 12
+    critical: int = 6
+    always: int = 5
+    stop: int = 1
+    elsewhere: int = 6
+    talk: int = 6
+    reading: int = 3
+
+    def times(self, factor: int) -> Counts:
+        """Return ``factor`` times as many of each."""
+        return Counts(**{name: factor * count for name, count in asdict(self).items()})
 
 
 class Material:
-    """The shipped phrases and steps, and the clips made from them."""
+    """The shipped phrases, what is live at each step of a coupling, and the clips made from them."""
 
     def __init__(self) -> None:
-        self.book: PhraseBook = load_book(shipped("grammars"), "en")
-        folder = shipped("procedures")
-        yard = tomllib.loads((folder / "yard.toml").read_text("utf-8"))
-        procedure = tomllib.loads((folder / "couple" / "procedure.toml").read_text("utf-8"))
-        self.always = self._known([*sorted(SESSION_PHRASES), *_announcements(yard)])
-        found = {
-            Step(
-                self._known(a["phrase"] for a in step.get("answer", [])),
-                self._known(a["phrase"] for a in step.get("answer", []) if a.get("critical")),
-            )
-            for step in procedure["step"]
-        }
-        self.steps = sorted((step for step in found if step.answers), key=lambda s: s.answers)
+        ready = prepare(library(), grammars(), "couple")
+        self.book: PhraseBook = ready.book
+        self.lives: list[Live] = [ready.live(state) for _, state in ready.step_states()]
+        self._announcements = frozenset(ready.plan.by_announcement)
+        said = [(step, phrase) for step, live in enumerate(self.lives) for phrase in live.phrases]
+        own = [(s, p) for s, p in said if p not in SESSION_PHRASES and p not in self._announcements]
+        self._critical = [(s, p) for s, p in own if p in self.lives[s].critical]
+        self._answers = [(s, p) for s, p in own if p not in self.lives[s].critical]
 
     def live(self, step: int, reading: str = "") -> Live:
-        """Return what is live at a step: its answers, the announcements and the session words."""
-        answers = self.steps[step]
-        ids = dict.fromkeys([*answers.answers, *self.always])
-        return self.book.live(ids, critical=answers.critical, emergency=[STOP], reading=reading or None)
-
-    def _known(self, ids: Iterable[str]) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(name for name in ids if name in self.book.phrases))
+        """Return what is live at a step."""
+        return replace(self.lives[step], reading=reading or None)
 
     def spoken(self, voices: Sequence[Voice], sentences: Sequence[str], snrs: Sequence[float | None], seed: int,
-               *, share: float = 1.0) -> Iterator[Item]:  # fmt: skip
-        """Yield clips of synthetic speakers; ``share`` thins them out evenly."""
+               counts: Counts) -> Iterator[Item]:  # fmt: skip
+        """Yield clips of synthetic speakers."""
         chance = random.Random(seed)  # noqa: S311 - repeatable, no secret
         for voice in voices:
             for snr in snrs:
-                for group, truth, text, step, reading in self._lines(chance, sentences):
-                    if chance.random() < share:
-                        noise = chance.choice(NOISE_NAMES)
-                        yield Item(group, truth, text, voice, snr, noise, step, reading)
+                for group, truth, text, step, reading in self._lines(chance, sentences, counts):
+                    yield Item(group, truth, text, voice, snr, chance.choice(NOISE_NAMES), step, reading)
 
-    def _lines(self, chance: random.Random, sentences: Sequence[str]) -> Iterator[tuple[str, str, str, int, str]]:
-        steps = range(len(self.steps))
-        for index in steps:
-            for answer in self.steps[index].answers:
-                kind = "critical" if answer in self.steps[index].critical else "answer"
-                yield kind, answer, chance.choice(self.book.says(answer)), index, ""
-        for phrase in self.always:
-            kind = "emergency" if phrase == STOP else "always"
-            for text in self.book.says(phrase) if phrase == STOP else [chance.choice(self.book.says(phrase))]:
-                yield kind, phrase, text, chance.choice(steps), ""
-        for text in sentences:
+    def _lines(
+        self, chance: random.Random, sentences: Sequence[str], counts: Counts
+    ) -> Iterator[tuple[str, str, str, int, str]]:
+        say = self.book.says
+        steps = range(len(self.lives))
+        for step, phrase in chance.choices(self._answers, k=counts.answer):
+            yield "answer", phrase, chance.choice(say(phrase)), step, ""
+        for step, phrase in chance.choices(self._critical, k=counts.critical):
+            yield "critical", phrase, chance.choice(say(phrase)), step, ""
+        for step in chance.choices(steps, k=counts.always):
+            always = (SESSION_PHRASES | self._announcements) & self.lives[step].phrases.keys()
+            phrase = chance.choice(sorted(always - {STOP}))
+            yield "always", phrase, chance.choice(say(phrase)), step, ""
+        for step in chance.choices(steps, k=counts.stop):
+            yield "emergency", STOP, chance.choice(say(STOP)), step, ""
+        for step in chance.choices(steps, k=counts.elsewhere):
+            phrase = chance.choice(sorted(self.book.phrases.keys() - self.lives[step].phrases.keys()))
+            yield "elsewhere", "", chance.choice(say(phrase)), step, ""
+        for text in chance.choices(sentences, k=counts.talk):
             yield "talk", "", text, chance.choice(steps), ""
-        for _ in range(12):
+        for step in chance.choices(steps, k=counts.reading):
             kind = chance.choice(READING_KINDS)
             text = sample(kind, chance)
-            yield "reading", text, text, chance.choice(steps), kind
+            yield "reading", text, text, step, kind
 
     def people(self, folder: Path, half: int, snrs: Sequence[float | None]) -> Iterator[Item]:
         """Yield human words and digits; ``half`` 0 to fit on and 1 to report, by take."""
         chance = random.Random(half)  # noqa: S311 - repeatable, no secret
-        steps = range(len(self.steps))
+        steps = range(len(self.lives))
         for snr in snrs:
             for word in ("stop", "front", "back", "left", "right"):
                 for path in sorted((folder / "words" / word).glob("*.wav"))[half::2]:
@@ -143,7 +150,7 @@ class Material:
     def read_speech(self, folder: Path) -> Iterator[Item]:
         """Yield read-aloud book passages; every utterance in them must be refused."""
         for path in sorted(folder.rglob("sense_and_sensibility*.wav")):
-            for step in range(0, len(self.steps), 5):
+            for step in range(0, len(self.lives), 5):
                 yield Item("talk", "", path.stem, None, None, "idle", step, file=str(path))
 
 
@@ -159,20 +166,15 @@ def _digit_takes(folder: Path, half: int) -> dict[tuple[int, str], list[str]]:
     return takes
 
 
-def _announcements(yard: dict[str, object]) -> list[str]:
-    acts = yard.get("acts")
-    return [str(act["announce"]) for act in acts.values() if act.get("announce")] if isinstance(acts, dict) else []
-
-
-def fit_items(material: Material, speech: Path | None, share: float) -> list[Item]:
+def fit_items(material: Material, speech: Path | None, counts: Counts) -> list[Item]:
     """Return the clips on which limits are fitted."""
-    items = list(material.spoken(FIT_VOICES, talk.FIT_TALK, (20.0, 10.0, 5.0), 1, share=share))
+    items = list(material.spoken(FIT_VOICES, talk.FIT_TALK, (20.0, 10.0, 5.0), 1, counts))
     return items + (list(material.people(speech, 0, (None, 10.0))) if speech else [])
 
 
-def report_items(material: Material, speech: Path | None, reading: Path | None, share: float) -> list[Item]:
+def report_items(material: Material, speech: Path | None, reading: Path | None, counts: Counts) -> list[Item]:
     """Return the clips of the report: other voices, other sentences, other takes."""
-    items = list(material.spoken(REPORT_VOICES, talk.REPORT_TALK, (20.0, 10.0, 5.0), 2, share=share))
+    items = list(material.spoken(REPORT_VOICES, talk.REPORT_TALK, (20.0, 10.0, 5.0), 2, counts))
     items += list(material.people(speech, 1, (None, 10.0))) if speech else []
     return items + (list(material.read_speech(reading)) if reading else [])
 

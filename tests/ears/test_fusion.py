@@ -1,4 +1,4 @@
-"""The rule between two ears, on verdicts alone: what counts, what is refused, and with which reason."""
+"""The rule between two ears, on findings alone: what counts, what is refused, and with which reason."""
 
 from __future__ import annotations
 
@@ -8,64 +8,106 @@ import pytest
 
 from assistant.ears.audio import Levels
 from assistant.ears.base import Verdict
-from assistant.ears.fusion import decide
+from assistant.ears.closed_set import Scored, best_by_phrase
+from assistant.ears.evidence import FREELY, Evidence, figures, odds
+from assistant.ears.fusion import CANDIDATES, Outcome, candidates, decide
 from assistant.ears.limits import LIMITS
+from assistant.ears.words_only import decide_alone
 from assistant.phrases.live import Live, Unheard
 
 STOP = "halt"
+SAYS = {"jaw-closed": "jaw closed", "jaw-open": "still open", "again": "say again", STOP: "stop"}
 LIVE = Live(
     "en",
-    {"jaw-closed": ("jaw closed",), "jaw-open": ("still open",), "again": ("say again",), STOP: ("stop",)},
+    {name: (said,) for name, said in SAYS.items()},
     critical=frozenset({"jaw-closed"}),
     emergency=frozenset({STOP}),
     reading="pressure",
 )
 CLEAR = Levels(-20.0, -50.0, 0.0)
-WORDS = {name: says[0] for name, says in LIVE.phrases.items()} | {"": "what life"}
-SURE = {"score": -1.0, "margin": 6.0, "behind_free": 0.0, "ends": -0.1}
-POOR = {"score": -10.0, "margin": 0.1, "behind_free": 9.0, "ends": -4.0}
 
 
-def first(phrase: str, nearest: str = "") -> Verdict:
-    """What the streaming ear says."""
-    return Verdict(phrase, WORDS[phrase], {f"nearest:{nearest}": 1.0} if nearest else {})
+def scored(phrase: str, heard: float, unheard: float = -20.0, text: str = "") -> Scored:
+    """One text against the sound."""
+    return Scored(phrase, text or f"{SAYS[phrase].capitalize()}.", heard, unheard, 4, -0.1)
 
 
-def second(best: str, scores: dict[str, float] = SURE) -> Verdict:
-    """What the closed-set ear says."""
-    return Verdict(best if scores is SURE else "", WORDS[best], {**scores, f"best:{best}": 1.0})
+def found(first: str, second: str, *, sure: bool = True) -> Evidence:
+    """What both ears find: each with its own leading phrase; "" leads with nothing likely."""
+    good, poor = (-0.5 if sure else -22.0), -30.0
+    ranked = best_by_phrase(scored(name, good if name == first else poor) for name in SAYS)
+    weighed = best_by_phrase(scored(name, good if name == second else poor) for name in SAYS)
+    written = f"{SAYS[first].capitalize()}." if sure and first else "What a life."
+    free = Scored(FREELY, written, -0.5, -20.0, 4)
+    return Evidence(ranked, (*weighed, free), written, -0.6)
+
+
+def heard(first: str, second: str, *, sure: bool = True, **more: object) -> Outcome:
+    """What the rule makes of it."""
+    settings: dict[str, object] = {"third": None, "levels": CLEAR, **more}
+    return decide(found(first, second, sure=sure), live=LIVE, limits=LIMITS, **settings)  # type: ignore[arg-type]
 
 
 def test_a_critical_answer_needs_both() -> None:
     """A wrong "jaw closed" kills: neither ear alone, however sure, may give it."""
-    assert decide(first("jaw-closed"), second("jaw-closed"), LIVE, LIMITS, CLEAR).phrase == "jaw-closed"
-    for other in (second("jaw-open"), second("again"), second("jaw-closed", POOR | {"score": -20.0})):
-        assert decide(first("jaw-closed"), other, LIVE, LIMITS, CLEAR).phrase is None
-    alone = decide(first(""), second("jaw-closed"), LIVE, LIMITS, CLEAR)
-    assert (alone.phrase, alone.unheard) == (None, Unheard.ONE_EAR_ONLY)
-    missing = decide(first("jaw-closed"), None, LIVE, LIMITS, CLEAR)
-    assert (missing.phrase, missing.unheard) == (None, Unheard.ONE_EAR_ONLY)
+    assert heard("jaw-closed", "jaw-closed").phrase == "jaw-closed"
+    for other in ("jaw-open", "again"):
+        assert heard("jaw-closed", other).phrase is None
+        assert heard(other, "jaw-closed").phrase != "jaw-closed"
+    assert heard("jaw-closed", "jaw-closed", sure=False).phrase is None
 
 
-def test_ears_that_differ_are_refused() -> None:
-    """Two different answers are no answer."""
-    heard = decide(first("jaw-open"), second("again"), LIVE, LIMITS, CLEAR)
-    assert (heard.phrase, heard.unheard) == (None, Unheard.EARS_DISAGREE)
+@pytest.mark.parametrize(("one", "two"), list(itertools.product(SAYS, repeat=2)))
+@pytest.mark.parametrize("sure", [True, False])
+def test_whatever_comes_a_critical_answer_is_never_from_one_ear(one: str, two: str, sure: bool) -> None:
+    """Over every pair of findings: a critical phrase only where both put it first, and surely."""
+    assert heard(one, two, sure=sure).phrase != "jaw-closed" or (one == two == "jaw-closed" and sure)
 
 
-@pytest.mark.parametrize(("one", "two"), list(itertools.product(["", "jaw-closed", "again", STOP], repeat=2)))
-def test_whatever_comes_a_critical_answer_is_never_from_one_ear(one: str, two: str) -> None:
-    """Over every pair of verdicts: a critical phrase only where both named it."""
-    for scores in (SURE, POOR):
-        heard = decide(first(one, "again"), second(two, scores), LIVE, LIMITS, CLEAR)
-        assert heard.phrase != "jaw-closed" or one == two == "jaw-closed"
+def test_ears_that_differ_on_a_critical_answer_say_so() -> None:
+    """The trainer must see from the log why the driver had to say it again."""
+    evidence = found("jaw-closed", "jaw-closed")
+    close = tuple(one if one.phrase != "jaw-open" else scored("jaw-open", -0.4) for one in evidence.weighed)
+    near = Evidence(evidence.ranked, best_by_phrase(close), evidence.written, evidence.written_heard)
+    assert near.second_leading == "jaw-open"
+    outcome = decide(near, None, LIVE, LIMITS, CLEAR)
+    assert outcome.phrase is None
+    assert outcome.unheard in {Unheard.EARS_DISAGREE, Unheard.NOT_A_PHRASE}
 
 
 def test_an_emergency_needs_either() -> None:
     """A shouted stop counts from whichever ear, in any noise, even overdriven."""
     loud = Levels(-20.0, -19.0, 0.5)
-    assert decide(first(STOP), second("again", POOR), LIVE, LIMITS, loud).phrase == STOP
-    assert decide(first("again"), second(STOP), LIVE, LIMITS, loud).phrase == STOP
+    assert heard(STOP, STOP, levels=loud).phrase == STOP
+    assert heard("again", "again", levels=loud, third=Verdict(STOP, "stop")).phrase == STOP
+    evidence = found("again", STOP)
+    ranked = best_by_phrase(scored(STOP, -1.5) if one.phrase == STOP else one for one in evidence.ranked)
+    weighed = tuple(scored(STOP, -0.5) if one.phrase == STOP else one for one in evidence.weighed)
+    one_ear = Evidence(ranked, weighed, "Stop.", -1.6)
+    assert (one_ear.leading, one_ear.second_leading) == ("again", STOP)
+    assert decide(one_ear, None, LIVE, LIMITS, loud).phrase == STOP
+
+
+def test_the_second_ear_always_weighs_an_emergency() -> None:
+    """Hazard: the stop stands too low in the first ear's ranking and the other ear is never asked."""
+    ranked = tuple(Scored(f"p{i}", f"P {i}.", -1.0 - i, -20.0, 4) for i in range(CANDIDATES + 3))
+    late = (*ranked, scored(STOP, -30.0))
+    assert (STOP, "Stop.") in candidates(late, LIVE)
+    assert len(candidates(ranked, LIVE)) == CANDIDATES
+
+
+def test_what_nothing_fits_is_no_answer() -> None:
+    """Talk has a leading phrase too: the best of a closed set is not yet what was said."""
+    for phrase in ("again", "jaw-open"):
+        assert heard(phrase, phrase, sure=False).unheard is Unheard.NOT_A_PHRASE
+    assert decide(Evidence((), (), "What a life.", -1.0), None, LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
+
+
+def test_a_grammar_ear_beside_the_pair_can_only_stop_or_refuse() -> None:
+    """A third ear must not make an answer: its confidences mean nothing."""
+    assert heard("again", "again", third=Verdict("jaw-open", "still open")).unheard is Unheard.EARS_DISAGREE
+    assert heard("again", "again", third=Verdict("", "what life")).phrase == "again"
+    assert heard("again", "again", sure=False, third=Verdict("again", "say again")).phrase is None
 
 
 def test_noise_clipping_and_damage_are_told() -> None:
@@ -75,36 +117,47 @@ def test_noise_clipping_and_damage_are_told() -> None:
         (Levels(-3.0, -40.0, 0.3), False, Unheard.CLIPPED),
         (CLEAR, True, Unheard.DAMAGED),
     ):
-        heard = decide(first("again"), second("again"), LIVE, LIMITS, levels, damaged=damaged)
-        assert (heard.phrase, heard.unheard) == (None, reason)
+        outcome = heard("again", "again", levels=levels, damaged=damaged)
+        assert (outcome.phrase, outcome.unheard) == (None, reason)
 
 
-def number(words: str, *, closed_set: bool = False) -> Verdict:
-    """A number heard."""
-    return Verdict("<number>", words, dict(POOR) if closed_set else {})
+def number(value: str, heard: float) -> Scored:
+    """One reading against the sound."""
+    return Scored(f"<number> {value} psi", f"{value} psi.", heard, -20.0, 4, -0.1)
 
 
 def test_a_number_that_the_ears_hear_differently_is_refused() -> None:
     """A wrong value read back in a hurry is confirmed: where the ears differ, nothing is read back."""
-    both = decide(number("one one zero p s i"), number("110 psi", closed_set=True), LIVE, LIMITS, CLEAR)
-    assert both.reading is not None
-    assert (both.reading.value, both.reading.unit) == (110, "psi")
-    half_unit = decide(number("one one zero s i"), number("110 psi", closed_set=True), LIVE, LIMITS, CLEAR)
-    assert half_unit.reading is not None
-    differ = decide(number("one one zero p s i"), number("190 psi", closed_set=True), LIVE, LIMITS, CLEAR)
-    assert (differ.reading, differ.unheard) == (None, Unheard.EARS_DISAGREE)
-    lone = decide(number("one one zero p s i"), second("again", POOR), LIVE, LIMITS, CLEAR)
-    assert lone.reading is not None, "one ear is enough for a read-back, which needs two to be confirmed"
-    talk = decide(number("one one zero p s i"), second("again", SURE), LIVE, LIMITS, CLEAR)
-    assert (talk.reading, talk.unheard) == (None, Unheard.EARS_DISAGREE)
+    one, other = number("110", -0.5), number("190", -30.0)
+    both = Evidence((one, other), (one, other), "110 psi.", -0.6)
+    reading = decide(both, None, LIVE, LIMITS, CLEAR).reading
+    assert reading is not None
+    assert (reading.value, reading.unit) == (110, "psi")
+    differ = Evidence((one, other), (number("190", -0.4), one), "110 psi.", -0.6)
+    outcome = decide(differ, None, LIVE, LIMITS, CLEAR)
+    assert (outcome.reading, outcome.phrase) == (None, None)
+    unlikely = Evidence((number("110", -25.0),), (number("110", -25.0),), "What a life.", -0.6)
+    assert decide(unlikely, None, LIVE, LIMITS, CLEAR).unheard is Unheard.BAD_NUMBER
 
 
-@pytest.mark.parametrize(
-    ("free", "value"),
-    [("1 2 2 psi", 122), ("1 2 2 p s i", 122), ("9 or 5 psi", 95), ("110 psi", 110), ("122 ps i", 122)],
-)
-def test_figures_written_one_by_one_are_a_number(free: str, value: int) -> None:
-    """The free-writing ear spells "one two two" as figures apart: a driver's reading must not be lost by that."""
-    heard = decide(Verdict("", "wanna do two", {}), number(free, closed_set=True), LIVE, LIMITS, CLEAR)
-    assert heard.reading is not None
-    assert (heard.reading.value, heard.reading.unit) == (value, "psi")
+def test_the_odds_fall_with_every_doubt() -> None:
+    """The fitted weights must not reward a doubt: better scores, and only those, make an answer likelier."""
+    sure = odds(found("again", "again"), "again", 30.0, LIMITS.weights)
+    assert sure > odds(found("again", "jaw-open"), "again", 30.0, LIMITS.weights)
+    assert sure > odds(found("again", "again", sure=False), "again", 30.0, LIMITS.weights)
+    assert odds(found("again", "again"), "nothing-like-it", 30.0, LIMITS.weights) == float("-inf")
+    assert set(figures(found("again", "again"), "again", 30.0)) | {"constant"} == set(LIMITS.weights)
+
+
+def test_one_ear_alone_never_gives_a_critical_answer() -> None:
+    """Where only one recogniser can be had, the critical sights need the pad."""
+    assert decide_alone(Verdict("again", "say again"), LIVE, LIMITS, CLEAR).phrase == "again"
+    assert decide_alone(Verdict("jaw-closed", "jaw closed"), LIVE, LIMITS, CLEAR).unheard is Unheard.ONE_EAR_ONLY
+    assert decide_alone(Verdict("", "what life"), LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
+    assert decide_alone(Verdict(STOP, "stop"), LIVE, LIMITS, Levels(-20.0, -19.0, 0.5)).phrase == STOP
+    loud = decide_alone(Verdict("again", "say again"), LIVE, LIMITS, Levels(-20.0, -18.0, 0.0))
+    assert loud.unheard is Unheard.TOO_LOUD
+    reading = decide_alone(Verdict("<number>", "one one zero p s i"), LIVE, LIMITS, CLEAR).reading
+    assert reading is not None
+    assert (reading.value, reading.unit) == (110, "psi")
+    assert decide_alone(Verdict("<number>", "one ten psi"), LIVE, LIMITS, CLEAR).unheard is Unheard.BAD_NUMBER

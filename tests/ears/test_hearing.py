@@ -120,7 +120,7 @@ def test_what_is_not_live_is_not_heard(
 
 
 def test_a_reading_is_heard_with_its_unit(pair: Pair, book: PhraseBook, voices: list[Voice], clip: Clip) -> None:
-    """A number is taken only when both ears heard it; never a wrong one."""
+    """A number is taken only when both ears put it first; never a wrong one."""
     due = book.live([STOP, "say-again"], emergency=[STOP], reading="pressure")
     heard = [h for v in voices for h in hear(pair, clip("one hundred ten p s i", v), due)]
     values = [h.reading.value for h in heard if h.reading is not None]
@@ -146,7 +146,7 @@ def test_a_folder_is_heard_in_the_order_of_names(
         Unheard.SILENCE,
     )
     assert len(first.audio_sha256) == 64
-    assert set(first.ears) == {"pocketsphinx", "whisper-tiny.en"}
+    assert set(first.ears) == {"moonshine-tiny.en", "whisper-tiny.en"}
     assert ears.listen(live, None) is Signal.ENDED
 
 
@@ -166,4 +166,4 @@ def test_hear_tells_words_levels_and_reason(
     assert record["refused"] == "not-a-phrase"
     assert record["why"]
     assert isinstance(record["speech_db"], float)
-    assert set(record["ears"]) == {"pocketsphinx", "whisper-tiny.en"}
+    assert set(record["ears"]) == {"moonshine-tiny.en", "whisper-tiny.en"}

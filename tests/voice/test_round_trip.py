@@ -44,9 +44,9 @@ def decode() -> Iterator[Decode]:
     from tokenizers import Tokenizer
 
     from assistant.ears.features import log_mel
-    from assistant.ears.scorer import weights_folder
+    from assistant.ears.whisper import WEIGHTS
 
-    folder = weights_folder()
+    folder = WEIGHTS.find()
     tokens = Tokenizer.from_file(str(folder / "tokenizer.json"))
     model = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8")
     start = [tokens.token_to_id("<|startoftranscript|>"), tokens.token_to_id("<|notimestamps|>")]

@@ -1,0 +1,84 @@
+"""What two closed-set ears make of one sound, and the odds that a phrase was said.
+
+The odds are a logistic regression over few plain figures, fitted on measured clips
+(``python -m benchmarks.hearing --fit``); the weights stand with the limits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from assistant.ears.closed_set import Scored
+
+FREELY = "<written>"
+"""The phrase id under which the ranking ear's own free text is weighed by the other ear."""
+ALONE = 20.0  # margin of a phrase that has no rival
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Raw findings: the ranking ear's phrases and free text, and how the other ear weighs both.
+
+    ``ranked`` and ``weighed`` are sorted, leading phrase first; ``weighed`` holds the leading
+    candidates and, as FREELY, the free text. ``written_heard`` is the natural-log likelihood of
+    ``written`` with its end.
+    """
+
+    ranked: tuple[Scored, ...]
+    weighed: tuple[Scored, ...]
+    written: str
+    written_heard: float
+
+    @property
+    def leading(self) -> str:
+        """The ranking ear's leading phrase, "" when nothing is live."""
+        return self.ranked[0].phrase if self.ranked else ""
+
+    @property
+    def second_leading(self) -> str:
+        """The phrase that the weighing ear, hearing for itself, puts first."""
+        return next((one.phrase for one in self.weighed if one.phrase != FREELY), "")
+
+
+def figures(found: Evidence, phrase: str, snr_db: float) -> Mapping[str, float]:
+    """Return the figures that a phrase's odds are made of, each of the order of one.
+
+    {} when one of the ears did not weigh it. Margins are over the best rival, and negative for a
+    phrase that does not lead.
+    """
+    first = {one.phrase: one for one in found.ranked}
+    second = {one.phrase: one for one in found.weighed}
+    if phrase not in first or phrase not in second:
+        return {}
+    one, other, written = first[phrase], second[phrase], second.get(FREELY)
+    return {
+        "first gain": one.gain / 10,
+        "first margin": _within(one.gain - _rival(found.ranked, phrase), -ALONE, ALONE) / 10,
+        "first a token": one.heard / one.tokens,
+        "first behind written": _within(found.written_heard - one.heard - one.ends, -5, 30) / 10,
+        "first ends": max(one.ends, -8.0) / 4,
+        "second gain": other.gain / 10,
+        "second margin": _within(other.gain - _rival(found.weighed, phrase), -ALONE, ALONE) / 10,
+        "second a token": other.heard / other.tokens,
+        "second behind written": _within(written.heard - other.heard, -10, 30) / 10 if written else 0.0,
+        "tokens": one.tokens / 8,
+        "snr": _within(snr_db, 0, 30) / 10,
+    }
+
+
+def odds(found: Evidence, phrase: str, snr_db: float, weights: Mapping[str, float]) -> float:
+    """Return the natural-log odds that ``phrase`` was said; minus infinity when it was not weighed."""
+    told = figures(found, phrase, snr_db)
+    if not told:
+        return float("-inf")
+    return weights["constant"] + sum(weights[name] * value for name, value in told.items())
+
+
+def _rival(scored: tuple[Scored, ...], phrase: str) -> float:
+    """Return the gain of the best other phrase; so low that nothing is near it when there is none."""
+    return max((one.gain for one in scored if one.phrase not in {phrase, FREELY}), default=-1_000.0)
+
+
+def _within(value: float, low: float, high: float) -> float:
+    return min(max(value, low), high)
