@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from assistant.commands.debrief_export import report_on_export, write_export
 from assistant.commands.options import procedures_option
 from assistant.errors import InputError
+from assistant.fleet.mark import is_export
 from assistant.journal.keys import read_public, signing_key
 from assistant.places import cache_folder, keys_folder, notes_folder
 
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
     from assistant.debrief.blocks import Report
     from assistant.debrief.folder import Folder
     from assistant.debrief.notes import NoteBook
-    from assistant.debrief.views import Views
+    from assistant.fleet.store import Store
 
 
 @click.command()
@@ -44,19 +46,24 @@ if TYPE_CHECKING:
     "--notes", type=click.Path(path_type=Path, file_okay=False),
     help="Folder of the trainer's notes; else the trainer's own.",
 )  # fmt: skip
+@click.option(
+    "--parquet", "parquet", type=click.Path(path_type=Path, file_okay=False),
+    help="Write the runs as Parquet into this folder, by month and site, and serve no page.",
+)  # fmt: skip
+@click.option("--spark", is_flag=True, help="FOLDER is such an export: let Spark work its figures out, not DuckDB.")
 @click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port of the page; 0 is any free one.")
 @click.option("--open", "open_browser", is_flag=True, help="Open the page where there is a display.")
 @procedures_option
 def debrief(
     folder: Path, store: str, report: Path | None, name: str, walks: tuple[str, ...], tablets: Path | None,
-    notes: Path | None, port: int, open_browser: bool, own: Path | None,
+    notes: Path | None, parquet: Path | None, spark: bool, port: int, open_browser: bool, own: Path | None,
 ) -> None:  # fmt: skip
     """Look back on the runs in FOLDER: one by one, or all together.
 
     Serves a page on this machine: each run as a timeline with its refusals, what was heard, and your own
     signed notes; and figures over all runs. With --report writes a file instead, for one run (--run) or
     for the folder. Figures need the extra "trainer", PDF the extra "sheet". Nothing is ever written
-    into the folder.
+    into the folder. FOLDER may also be one that --parquet has written: then with --report, for its figures.
     """
     from assistant.debrief.folder import Folder  # noqa: PLC0415 - loaded with the engine, only when used
     from assistant.debrief.notes import NoteBook  # noqa: PLC0415 - as above
@@ -64,6 +71,13 @@ def debrief(
     if report is not None and report.suffix not in {".html", ".pdf"}:
         raise InputError(f"{report} ends neither in .html nor in .pdf; name it so.")
     walk, single = walking(walks)
+    if is_export(folder):
+        if report is None:
+            raise InputError(f"{folder} holds exported runs, not logs: name a report with --report.")
+        _write(report_on_export(folder, own, walk, single, spark=spark), report)
+        return
+    if spark:
+        raise InputError(f"{folder} is no export: make one with --parquet, and name that one with --spark.")
     keys = tuple(read_public(path) for path in sorted(tablets.rglob("*.pub"))) if tablets else ()
     runs = Folder(folder, own, keys)
     book = NoteBook(notes or notes_folder(), signing_key(keys_folder(), "trainer"))
@@ -73,16 +87,31 @@ def debrief(
         run = runs.named(name)
         _write(run_report(runs, run, book.read(run.name, run.folder)), report)
         return
-    views = _views(runs, keys, store, tablets, own)
-    if report is not None:
-        from assistant.debrief.folder_report import folder_report  # noqa: PLC0415 - as above
+    fleet = _taken_in(runs, keys, store, tablets)
+    try:
+        if report is None and parquet is None:
+            _serve(runs, book, fleet, own, walk, single, port, open_browser=open_browser)
+        else:
+            _written(runs, fleet, own, walk, single, report, parquet)
+    finally:
+        if fleet is not None:
+            fleet.close()
 
-        if views is None:
-            raise InputError("Name the run to report on with --run, or install hitchcall[trainer] for all of them.")
-        _write(folder_report(runs.path, views, walk, single), report)
-        views.store.close()
-        return
-    _serve(runs, book, views, walk, single, port, open_browser=open_browser)
+
+def _written(
+    runs: Folder, fleet: Store | None, own: Path | None, walk: int, single: dict[str, int], report: Path | None,
+    parquet: Path | None,
+) -> None:  # fmt: skip
+    """Write the report on all runs, the export, or both."""
+    if fleet is None:
+        raise InputError("Name the run to report on with --run, or install hitchcall[trainer] for all of them.")
+    if parquet is not None:
+        write_export(fleet, parquet)
+    if report is not None:
+        from assistant.debrief.folder_report import folder_report  # noqa: PLC0415 - an optional extra
+        from assistant.debrief.views import Views  # noqa: PLC0415 - as above
+
+        _write(folder_report(runs.path, Views(fleet, own), walk, single), report)
 
 
 def walking(told: Sequence[str]) -> tuple[int, dict[str, int]]:
@@ -99,10 +128,9 @@ def walking(told: Sequence[str]) -> tuple[int, dict[str, int]]:
     return whole, single
 
 
-def _views(runs: Folder, keys: Sequence[str], store: str, tablets: Path | None, own: Path | None) -> Views | None:
-    """Take the runs into the store and return the figures over it; None without the trainer's extra."""
+def _taken_in(runs: Folder, keys: Sequence[str], store: str, tablets: Path | None) -> Store | None:
+    """Take the runs into the store and return it; None without the trainer's extra."""
     try:
-        from assistant.debrief.views import Views  # noqa: PLC0415 - an optional extra
         from assistant.fleet.intake import take_in  # noqa: PLC0415 - as above
         from assistant.fleet.store import Store  # noqa: PLC0415 - as above
     except ImportError as error:
@@ -117,7 +145,7 @@ def _views(runs: Folder, keys: Sequence[str], store: str, tablets: Path | None, 
         f"Files not proven: {taken.quarantined}. Being written just now: {taken.busy}.",
         err=True,
     )
-    return Views(fleet, own)
+    return fleet
 
 
 def _kept(folder: Path, keys: Sequence[str]) -> Path:
@@ -157,7 +185,8 @@ def _write(report: Report, path: Path) -> None:
 def _serve(
     runs: Folder,
     book: NoteBook,
-    views: Views | None,
+    fleet: Store | None,
+    own: Path | None,
     walk: int,
     single: dict[str, int],
     port: int,
@@ -169,10 +198,11 @@ def _serve(
     from assistant.screen.attach import has_display, open_page  # noqa: PLC0415 - as above
 
     many = None
-    if views is not None:
+    if fleet is not None:
         from assistant.debrief.many import Many  # noqa: PLC0415 - an optional extra
+        from assistant.debrief.views import Views  # noqa: PLC0415 - as above
 
-        many = Many(runs, views, walk, single)
+        many = Many(runs, Views(fleet, own), walk, single)
     page = Debrief(runs, book, Sounds(cache_folder() / "voice"), port, many)
     ended = threading.Event()
     signal.signal(signal.SIGTERM, lambda *_: ended.set())  # before anyone can know the address
@@ -188,5 +218,3 @@ def _serve(
         if leads is not None:
             leads.unlink(missing_ok=True)
         page.close()
-        if views is not None:
-            views.store.close()

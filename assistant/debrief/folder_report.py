@@ -40,19 +40,15 @@ PRACTICE = "Practice runs are not among these figures. Nobody is ranked."
 
 
 def _head(folder: Path, views: Views) -> Iterator[Block]:
-    rows = views.runs(EVERYTHING, most=1_000_000)
-    bad = [row for row in rows if row.get("quarantined")]
-    good = [row for row in rows if not row.get("quarantined")]
+    told, bad = views.standing(EVERYTHING), views.quarantined()
     yield Heading(f"Runs in {folder.name}", 1)
-    began = sorted(str(row["began"]) for row in good)
-    span = f", the first begun {began[0]}, the last {began[-1]} UTC" if began else ""
-    yield Text(f"{len(good)} runs at work{span}.")
+    span = f", the first begun {told.first}, the last {told.last} UTC" if told.first else ""
+    yield Text(f"{told.whole + told.unfinished} runs at work{span}.")
     yield Heading("Do the logs stand up?")
-    ended = sum(row["state"] == "whole" for row in good)
     yield Items(
         (
-            f"{ended} logs are whole: signed, chained, none of their records altered.",
-            f"{len(good) - ended} logs have no end, and are whole as far as they go.",
+            f"{told.whole} logs are whole: signed, chained, none of their records altered.",
+            f"{told.unfinished} logs have no end, and are whole as far as they go.",
             f"{len(bad)} files are not proven; they count in no figure.",
         )
     )

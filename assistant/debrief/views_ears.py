@@ -16,10 +16,10 @@ from assistant.debrief.names import Names
 from assistant.debrief.plots import Bars
 from assistant.debrief.telling import plain
 from assistant.fleet import figures
-from assistant.fleet.store import Store
+from assistant.fleet.figures import Fleet
 
 
-def understood(store: Store, names: Names, asked: Asked) -> Shown:
+def understood(store: Fleet, names: Names, asked: Asked) -> Shown:
     """What is not understood: by phrase, noise and site."""
     phrase = figures.not_understood_by_phrase(store, asked.chosen)
     phrase = with_share(phrase.assign(words=[names.phrase(one) for one in phrase["answer"]]), "visits")

@@ -17,10 +17,10 @@ from assistant.debrief.names import Names
 from assistant.debrief.plots import Bars, Plot
 from assistant.debrief.telling import plain
 from assistant.fleet import person as people_of
-from assistant.fleet.store import Store
+from assistant.fleet.figures import Fleet
 
 
-def person(store: Store, names: Names, asked: Asked) -> Shown:
+def person(store: Fleet, names: Names, asked: Asked) -> Shown:
     """One call sign beside the group: only when asked for by person, with consent."""
     question = "How does one trainee's pace compare with everybody's?"
     if not asked.by_person:

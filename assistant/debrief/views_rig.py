@@ -14,7 +14,7 @@ from assistant.debrief.names import Names
 from assistant.debrief.plots import Points
 from assistant.debrief.telling import plain
 from assistant.fleet import drift
-from assistant.fleet.store import Store
+from assistant.fleet.figures import Fleet
 from assistant.phrases.units import convert
 
 _COLUMNS: Final = (
@@ -27,7 +27,7 @@ _FIRST_DAY: Final = date(1970, 1, 1)
 _LINE: Final = "A straight line through the readings, no more: it knows nothing of what was repaired."
 
 
-def readings(store: Store, names: Names, asked: Asked) -> Shown:
+def readings(store: Fleet, names: Names, asked: Asked) -> Shown:
     """Show the readings of each limit, for one rig or all, and whether they creep towards it."""
     found = drift.limits_read(store, asked.chosen)
     rows, plots = [], []
@@ -44,7 +44,7 @@ def readings(store: Store, names: Names, asked: Asked) -> Shown:
     return Shown("Readings", "Does what is measured creep towards a limit?", (table,), tuple(plots), note=note)
 
 
-def _limit(store: Store, names: Names, asked: Asked, one: dict[str, Any]) -> tuple[dict[str, object], Points | None]:
+def _limit(store: Fleet, names: Names, asked: Asked, one: dict[str, Any]) -> tuple[dict[str, object], Points | None]:
     """Return the row of a limit, in the unit of its bounds, and its plot; None where it is masked."""
     name, base = str(one["limit_name"]), str(one["base_unit"])
     bounds, unit = names.bounds(asked.chosen.site, name)

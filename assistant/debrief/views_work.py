@@ -21,10 +21,10 @@ from assistant.debrief.names import Names
 from assistant.debrief.plots import Bars
 from assistant.debrief.telling import plain
 from assistant.fleet import figures
-from assistant.fleet.store import Store
+from assistant.fleet.figures import Fleet
 
 
-def times(store: Store, names: Names, asked: Asked) -> Shown:
+def times(store: Fleet, names: Names, asked: Asked) -> Shown:
     """How long procedures and steps take."""
     whole = figures.procedure_times(store, asked.chosen)
     steps = in_order(names, figures.step_times(store, asked.chosen))
@@ -55,7 +55,7 @@ def times(store: Store, names: Names, asked: Asked) -> Shown:
     )
 
 
-def refusals(store: Store, names: Names, asked: Asked) -> Shown:
+def refusals(store: Fleet, names: Names, asked: Asked) -> Shown:
     """What was refused, and on what ground."""
     found = figures.refusals(store, asked.chosen)
     words = [names.refused(rule) for rule in found["refused"]]
@@ -86,7 +86,7 @@ def refusals(store: Store, names: Names, asked: Asked) -> Shown:
     )
 
 
-def fast(store: Store, names: Names, asked: Asked) -> Shown:
+def fast(store: Fleet, names: Names, asked: Asked) -> Shown:
     """Steps answered before the driver could have walked there."""
     found = figures.too_fast(store, asked.walk, asked.chosen)
     if asked.walks:
@@ -118,7 +118,7 @@ def fast(store: Store, names: Names, asked: Asked) -> Shown:
     )
 
 
-def failures(store: Store, _names: Names, asked: Asked) -> Shown:
+def failures(store: Fleet, _names: Names, asked: Asked) -> Shown:
     """Failed couplings, and how runs end."""
     failed = figures.failures(store, asked.chosen)
     ends = figures.outcomes(store, asked.chosen)

@@ -24,15 +24,13 @@ from sqlalchemy import BigInteger, Boolean, Integer, LargeBinary, String
 from sqlalchemy.engine import Connection
 
 from assistant.errors import InputError
+from assistant.fleet.mark import MARK, is_export
 from assistant.fleet.schema import Base, Run, Tablet
 from assistant.fleet.store import Store
 from assistant.fleet.write import PARTS
 
 TABLES: tuple[type[Base], ...] = (*PARTS, Run)
 """What is written of each month and site; runs last, so that a partition without them is not whole."""
-
-MARK = "hitchcall-export"
-"""An empty file that tells an exported folder from a folder of logs."""
 
 _BLANK: Mapping[str, object] = {"call_sign": "", "source": "", "source_size": 0, "source_mtime_ns": 0, "links": b""}
 _BY_PATH = ("month", "site")
@@ -74,11 +72,6 @@ def export(store: Store, folder: Path, progress: Callable[[int, int], None] = la
             return _export(connection, folder, progress)
     except OSError as error:
         raise InputError(f"The export {folder} cannot be written: {(error.strerror or str(error)).lower()}.") from error
-
-
-def is_export(folder: Path) -> bool:
-    """Return whether ``folder`` is one that `export` has made."""
-    return (folder / MARK).is_file()
 
 
 def _export(connection: Connection, folder: Path, progress: Callable[[int, int], None]) -> Written:

@@ -10,7 +10,7 @@ import threading
 from abc import ABC, abstractmethod
 from functools import partial
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Self
 
 import ibis
 import ibis.expr.types as ir
@@ -18,7 +18,8 @@ import pandas as pd
 from ibis.backends import BaseBackend
 
 from assistant.errors import InputError, LogError
-from assistant.fleet.export import TABLES, is_export
+from assistant.fleet.export import TABLES
+from assistant.fleet.mark import is_export
 from assistant.fleet.schema import Base, Quarantine, Run, Tablet, Tally, Trend
 from assistant.fleet.tables import named
 from assistant.fleet.tally import tally, trend
@@ -65,7 +66,7 @@ class Exported(ABC):
         """Let go of the engine."""
         self._backend.disconnect()
 
-    def __enter__(self) -> Exported:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(self, *_error: object) -> None:

@@ -30,9 +30,27 @@ class OneRun:
 
 
 def run_list(fleet: Fleet, chosen: Filter = EVERYTHING, *, most: int = 200, skip: int = 0) -> pd.DataFrame:
-    """Return the runs chosen, newest first: their row without call sign, person and links."""
-    runs = rows_of(chosen).select(*_LISTED)
-    return fleet.frame(runs.order_by(ibis.desc("started_wall_ms"), ibis.desc("id")).limit(most, offset=skip))
+    """Return the runs chosen, newest first: their row without call sign, person and links.
+
+    With ``refusals`` and ``not_understood``, how many there were of each.
+    """
+    newest = (ibis.desc("started_wall_ms"), ibis.desc("id"))
+    runs = rows_of(chosen).select(*_LISTED).order_by(*newest).limit(most, offset=skip)
+    for name, rows in (("refusals", REFUSAL), ("not_understood", HEARING.filter(HEARING.unheard != ""))):
+        mine = runs.select("id").join(rows, [("id", "run_id")])
+        counts = mine.group_by("run_id").agg(**{name: mine.count()})
+        runs = runs.left_join(counts, [("id", "run_id")]).drop("run_id")
+        runs = runs.mutate(**{name: runs[name].fill_null(0)})
+    return fleet.frame(runs.order_by(*newest))
+
+
+def standing(fleet: Fleet, chosen: Filter = EVERYTHING) -> pd.DataFrame:
+    """Return ``state, runs, first_wall_ms, last_wall_ms``: how many runs have an end, and when they began."""
+    runs = rows_of(chosen)
+    told = runs.group_by("state").agg(
+        runs=runs.count(), first_wall_ms=runs.started_wall_ms.min(), last_wall_ms=runs.started_wall_ms.max()
+    )
+    return fleet.frame(told.order_by("state"))
 
 
 def one_run(fleet: Fleet, run_id: int) -> OneRun:
