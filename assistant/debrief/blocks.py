@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
@@ -74,10 +74,12 @@ class Timelined:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A plot: as SVG and, for paper, as PNG of ``inches`` width and height; ``alt`` says in words what it shows."""
+    """A plot of ``inches`` width and height; ``alt`` says in words what it shows.
 
-    svg: bytes
-    png: bytes
+    ``drawn`` gives it as "svg" or, for paper, as "png": drawn when it is wanted, for it takes a while.
+    """
+
+    drawn: Callable[[str], bytes]
     inches: tuple[float, float]
     alt: str
 

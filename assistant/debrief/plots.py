@@ -10,7 +10,7 @@ import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
+from functools import lru_cache, partial
 from threading import Lock
 from typing import Any, Final, TypeAlias
 
@@ -92,8 +92,7 @@ def svg(plot: Plot) -> bytes:
 
 def picture(plot: Plot) -> Picture:
     """Return a plot for a report."""
-    wide, high = _size(plot)
-    return Picture(_drawn(plot, "svg"), _drawn(plot, "png"), (wide, high), plot.alt())
+    return Picture(partial(_drawn, plot), _size(plot), plot.alt())
 
 
 def _size(plot: Plot) -> tuple[float, float]:

@@ -61,8 +61,8 @@ def _block(block: Block) -> str:
             return _table(block)
         case Timelined(shapes, alt):
             return f"<figure>{as_svg(shapes, alt)}<figcaption class=quiet>{escape(alt)}</figcaption></figure>"
-        case Picture(svg, _, _, alt):
-            data = base64.b64encode(svg).decode()
+        case Picture(drawn, _, alt):
+            data = base64.b64encode(drawn("svg")).decode()
             caption = f"<figcaption class=quiet>{escape(alt)}</figcaption>"
             return f'<figure><img alt="{escape(alt)}" src="data:image/svg+xml;base64,{data}">{caption}</figure>'
 

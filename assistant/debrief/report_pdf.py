@@ -107,9 +107,9 @@ class _Printer:
                 return self._table(block)
             case Timelined(shapes, alt):
                 return [_drawn(shapes, self._font, self.latin), Paragraph(self.safe(alt), self._looks["quiet"])]
-            case Picture(_, png, (wide, high), alt):
+            case Picture(drawn, (wide, high), alt):
                 share = min(1.0, _TALLEST / (_ROOM * high / wide))
-                image = Image(io.BytesIO(png), width=_ROOM * share, height=_ROOM * share * high / wide)
+                image = Image(io.BytesIO(drawn("png")), width=_ROOM * share, height=_ROOM * share * high / wide)
                 return [Spacer(1, 2 * mm), image, Paragraph(self.safe(alt), self._looks["quiet"])]
 
     def safe(self, text: str) -> str:

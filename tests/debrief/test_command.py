@@ -47,8 +47,9 @@ def test_keys_named_later_still_keep_other_tablets_out(hitchcall: Hitchcall, log
     """Hazard: runs that were counted before the trainer named the tablets stay among the figures."""
     tablet_key(tmp_path / "mine")
     for more, aside in (((), 1), (("--tablets", str(tmp_path / "mine")), 10)):
-        ended = hitchcall("debrief", str(logs), "--report", str(tmp_path / "all.html"), *more)
+        ended = hitchcall("debrief", str(logs), "--parquet", str(tmp_path / "out"), *more)
         assert ended.status == 0, ended.err
+        assert f"Exported: {10 - aside} runs." in ended.err
         assert f"Files not proven: {aside}." in ended.err
 
 
@@ -69,6 +70,7 @@ def test_one_run_is_reported_by_the_beginning_of_its_name(hitchcall: Hitchcall, 
         (("--run", "fleet", "--report", "x.html"), "names 8 runs"),
         (("--walk", "soon", "--report", "x.html"), "is no walking time"),
         (("--store", "mysql://x/y", "--report", "x.html"), "SQLite file or in PostgreSQL"),
+        (("--spark", "--report", "x.html"), "is no export"),
     ],
 )
 def test_what_cannot_be_done_is_told_in_a_sentence(
@@ -78,6 +80,20 @@ def test_what_cannot_be_done_is_told_in_a_sentence(
     ended = hitchcall("debrief", str(logs), *more)
     assert ended.status == 2
     assert why in sentence(ended)
+
+
+def test_an_export_is_reported_on_without_its_logs(hitchcall: Hitchcall, logs: Path, tmp_path: Path) -> None:
+    """Promise: a fleet's figures come from exported files alone, on a machine that has no log."""
+    export, out = tmp_path / "export", tmp_path / "export.html"
+    ended = hitchcall("debrief", str(logs), "--parquet", str(export))
+    assert ended.status == 0, ended.err
+    assert ended.out == f"Export: {export}\n"
+    assert "name a report with --report" in sentence(hitchcall("debrief", str(export)))
+    ended = hitchcall("debrief", str(export), "--report", str(out))
+    assert ended.status == 0, ended.err
+    text = out.read_text()
+    assert "9 runs at work" in text
+    assert "Yard A" not in text
 
 
 def test_a_folder_without_logs_is_told(hitchcall: Hitchcall, tmp_path: Path) -> None:
