@@ -192,16 +192,17 @@ class Tally(Base):
     """Counts kept for the figures, by `assistant.fleet.tally`; "*" stands for every site or rig.
 
     ``kind`` says what is counted and what ``item`` and ``bin`` are; ``n`` counts, ``runs`` counts runs,
-    ``people`` has the bits of all `Run.person` in it.
+    ``people`` has the bits of all `Run.person` in it. Every figure names kind, site and rig, so they come
+    first: what it asks for then lies together.
     """
 
     __tablename__ = "tally"
     kind: Mapped[str] = mapped_column(primary_key=True)
-    procedure: Mapped[str] = mapped_column(primary_key=True)
     site: Mapped[str] = mapped_column(primary_key=True)
     rig: Mapped[str] = mapped_column(primary_key=True)
-    month: Mapped[str] = mapped_column(primary_key=True)
     practice: Mapped[bool] = mapped_column(primary_key=True)
+    procedure: Mapped[str] = mapped_column(primary_key=True)
+    month: Mapped[str] = mapped_column(primary_key=True)
     item: Mapped[str] = mapped_column(primary_key=True)
     bin: Mapped[int] = mapped_column(primary_key=True)
     n: Mapped[int] = mapped_column(BigInteger)
@@ -217,11 +218,11 @@ class Trend(Base):
     """
 
     __tablename__ = "trend"
-    procedure: Mapped[str] = mapped_column(primary_key=True)
     site: Mapped[str] = mapped_column(primary_key=True)
     rig: Mapped[str] = mapped_column(primary_key=True)
-    month: Mapped[str] = mapped_column(primary_key=True)
     practice: Mapped[bool] = mapped_column(primary_key=True)
+    procedure: Mapped[str] = mapped_column(primary_key=True)
+    month: Mapped[str] = mapped_column(primary_key=True)
     limit_name: Mapped[str] = mapped_column(primary_key=True)
     base_unit: Mapped[str] = mapped_column(primary_key=True)
     n: Mapped[int] = mapped_column(BigInteger)

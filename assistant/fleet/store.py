@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import logging
 import sqlite3
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +17,8 @@ import sqlalchemy as sa
 from alembic import command
 from alembic.config import Config
 from alembic.util.exc import CommandError
-from ibis.backends import BaseBackend
+from ibis.expr.operations import Node
+from ibis.formats.pandas import PandasData
 from sqlalchemy.engine import URL, Connection, Engine, make_url
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
@@ -25,13 +26,14 @@ from assistant.errors import InputError, LogError
 
 BUSY_S = 30
 _CACHE_KIB = 64 * 1024
+_NEWEST = "head"
 _MIGRATING = 4_862_001  # any number of our own: the key of the lock that two programs at once wait for
 
 
 class Store:
     """A fleet store in SQLite (a path) or PostgreSQL ("postgresql://…"), made and migrated when opened.
 
-    Figures are asked of it with `frame`; safe to call from several threads, one at a time is answered.
+    Figures are asked of it with `frame`; safe to call from several threads.
     Raises `InputError` for an address that names no store and `LogError` when the database does not answer.
     """
 
@@ -41,9 +43,9 @@ class Store:
         shown = self.url.set(drivername=self.url.get_backend_name())
         self.place = str(self.url.database) if self.sqlite else shown.render_as_string(hide_password=True)
         self._errors = _errors(sqlite=self.sqlite)
-        self._asked = threading.Lock()
-        self._ibis: BaseBackend | None = None
-        options: dict[str, Any] = {} if self.sqlite else {"connect_args": {"connect_timeout": 10}}
+        options: dict[str, Any] = {}
+        if not self.sqlite:  # a connection that the server has dropped is told by asking before use
+            options = {"pool_pre_ping": True, "connect_args": {"connect_timeout": 10}}
         self.engine: Engine = sa.create_engine(self.url, **options)
         if self.sqlite:
             sa.event.listen(self.engine, "connect", _prepare_sqlite)
@@ -53,18 +55,14 @@ class Store:
 
     def frame(self, told: ir.Table) -> pd.DataFrame:
         """Return what an expression over the store's tables comes to."""
-        with self._asked, self.trouble():
-            try:
-                found = self._backend().execute(told)
-            except self._errors:
-                self._forget_backend()  # a connection that broke is made anew the next time
-                raise
-        assert isinstance(found, pd.DataFrame)  # noqa: S101 - a table comes to a frame, for the type checker
-        return found
+        asked = _sql(told.op(), sqlite=self.sqlite)
+        with self.reading() as connection:
+            rows = connection.exec_driver_sql(asked).fetchall()
+        found = pd.DataFrame.from_records(rows, columns=list(told.columns), coerce_float=False)
+        return PandasData.convert_table(found, told.schema())
 
     def close(self) -> None:
         """Let go of the database."""
-        self._forget_backend()
         self.engine.dispose()
 
     def __enter__(self) -> Store:
@@ -92,19 +90,6 @@ class Store:
             yield
         except self._errors as error:
             raise LogError(f"The fleet store {self.place} does not answer: {_reason(error)}") from error
-
-    def _backend(self) -> BaseBackend:
-        if self._ibis is None:
-            self._ibis = _sqlite_backend(self.url) if self.sqlite else _postgres_backend(self.engine)
-        return self._ibis
-
-    def _forget_backend(self) -> None:
-        backend, self._ibis = self._ibis, None
-        if backend is not None:
-            try:
-                backend.disconnect()
-            except self._errors:
-                return  # it was broken already
 
 
 def _url(address: str | Path) -> URL:
@@ -173,21 +158,11 @@ def _lend(connection: sqlite3.Connection) -> None:
     connection.create_aggregate("bit_or", 1, _BitOr)
 
 
-def _sqlite_backend(url: URL) -> BaseBackend:
-    # Whoever asks waits for their turn (`Store.frame`), so any thread may use the one connection.
-    connection = sqlite3.connect(str(url.database), check_same_thread=False)
-    backend = ibis.sqlite.from_connection(connection)
-    connection.execute(f"PRAGMA busy_timeout={BUSY_S * 1000}")
-    _lend(connection)
-    return backend
-
-
-def _postgres_backend(engine: Engine) -> BaseBackend:
-    """Return Ibis on a connection made just as the store's own are: a socket, TLS and the rest from the address."""
-    import psycopg  # noqa: PLC0415 - only with the extra "postgres"
-
-    given, named = engine.dialect.create_connect_args(engine.url)
-    return ibis.postgres.from_connection(psycopg.connect(*given, **named, autocommit=True, connect_timeout=10))
+@lru_cache(maxsize=1024)
+def _sql(told: Node, *, sqlite: bool) -> str:
+    """Return an expression in the database's own words. That takes longer than most answers, and is asked again."""
+    asked = str(ibis.to_sql(told.to_expr(), "sqlite" if sqlite else "postgres"))
+    return asked if sqlite else asked.replace("%", "%%")  # a mark of psycopg's
 
 
 def _migrate(connection: Connection) -> None:
@@ -199,6 +174,6 @@ def _migrate(connection: Connection) -> None:
     config.attributes["connection"] = connection
     logging.getLogger("alembic").setLevel(logging.WARNING)
     try:
-        command.upgrade(config, "head")
+        command.upgrade(config, _NEWEST)
     except CommandError as error:
         raise LogError(f"The fleet store was made by a newer program: update this one ({error}).") from error

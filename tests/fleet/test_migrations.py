@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from made_runs import Made
 
 from assistant.errors import LogError
+from assistant.fleet import figures
+from assistant.fleet import store as store_module
+from assistant.fleet.filters import Mask
+from assistant.fleet.intake import take_in
 from assistant.fleet.schema import Base
 from assistant.fleet.store import Store
+from assistant.journal.keys import TabletKey
+from assistant.prepare import Prepared
 from tests.fleet.conftest import Empty
+from tests.fleet.contents import contents
 
 
 def test_the_migrations_make_the_tables_the_program_asks(store: Store) -> None:
@@ -31,6 +41,28 @@ def test_opened_again_nothing_changes(empty: Empty) -> None:
             told.append(connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar())
     assert told[0] == told[1]
     assert told[0]
+
+
+def test_a_store_of_the_first_version_is_carried_over(
+    empty: Empty, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, tablets: dict[str, TabletKey], couple: Prepared
+) -> None:
+    """Hazard: a trainer's store of years is lost, or shows nothing, after the program was updated."""
+    made = Made(tmp_path / "logs", tablets["one"], couple, run="run-a")
+    made.say("pulling-away")
+    made.writer.close()
+    place = empty()
+    with monkeypatch.context() as patch:
+        patch.setattr(store_module, "_NEWEST", "0001")
+        with Store(place) as old:
+            take_in(old, [tmp_path / "logs"], workers=1)
+            before = contents(old)
+            assert before["tally"]
+    with Store(place) as new:
+        assert take_in(new, [tmp_path / "logs"], workers=1).unchanged == 1
+        with Store(empty()) as fresh:
+            take_in(fresh, [tmp_path / "logs"], workers=1)
+            assert contents(new) == contents(fresh)
+        assert int(figures.refusals(new, mask=Mask(0, 0))["refusals"].sum()) == 1
 
 
 def test_a_store_of_a_newer_program_is_refused(empty: Empty) -> None:
