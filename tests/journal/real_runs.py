@@ -3,12 +3,14 @@
     python -m tests.journal.real_runs
 
 Takes one JSON request a line: {"do": "begin" or "go on", "logs": …, "keys": …} with "folder" (to go on
-with), "kill_at" (SIGKILL once the run has used so many seconds of processor time, which spreads kills
-over the whole run however busy the machine is) or "kill_after" (SIGKILL right after so many syncs of log
-and words). Prints what `hitchcall run --json` prints, then {"gone": seconds of processor time used}.
+with), "answers" (so many lines are said then; all that are left without it), "kill_at" (SIGKILL once the
+run has used so many seconds of processor time, which spreads kills over the whole run however busy the
+machine is) or "kill_after" (SIGKILL right after so many syncs of log and words). Prints what `hitchcall
+run --json` prints, then {"gone": seconds of processor time used}.
 
 The run is the program's own, from `assistant.commands.run` down to the disk: typed ears that read a
-pipe, no voice. A run that is gone on with gets one line to hear: what a good driver says next.
+pipe, no voice. A run that is gone on with hears what a good driver says from there on; that is found out
+before the fork, so that every kill falls into the program.
 """
 
 from __future__ import annotations
@@ -16,6 +18,7 @@ from __future__ import annotations
 import gc
 import json
 import os
+import select
 import signal
 import sys
 import time
@@ -26,12 +29,12 @@ from pathlib import Path
 
 from assistant.commands import run
 from assistant.commands.phrases import script_lines
-from assistant.engine.events import Measured, Resumed
+from assistant.engine.events import Heard, Measured, Resumed
 from assistant.engine.guide import reply
+from assistant.engine.state import Phase, State
 from assistant.errors import HitchcallError
 from assistant.journal import anchor
 from assistant.journal.disk import Disk
-from assistant.journal.fold import inputs
 from assistant.journal.keys import tablet_key
 from assistant.phrases.numbers import say_reading
 from assistant.prepare import Prepared
@@ -72,32 +75,50 @@ def type_in(lines: list[str]) -> None:
     sys.stdin = os.fdopen(0, encoding="utf-8")
 
 
-def next_line(ready: Prepared, folder: Path) -> str:
-    """Return what a good driver says once the run has been resumed."""
-    last = max((found.at for found in inputs(folder)), default=0)
-    state = ready.engine.decide(fold(ready, folder).state, Resumed(False), last + 1).state
-    event = reply(ready.plan, state).event
-    if isinstance(event, Measured):
-        return say_reading(event.value, event.unit, ready.book.lang)
-    return ready.wording.says(event.phrase)  # type: ignore[union-attr] - a good driver says or measures
+def lines_from(ready: Prepared, folder: Path) -> list[str]:
+    """Return what a good driver says from where a run stands to its end."""
+    state = ready.engine.decide(fold(ready, folder).state, Resumed(False), 0).state
+    return rest_of(state._replace(since=0))
 
 
-def work(request: dict[str, object]) -> None:
+@cache
+def rest_of(state: State) -> list[str]:
+    """Return the lines of a good driver from ``state`` on; many kills fall at the same step."""
+    ready, now, lines = run.prepared(*SETTING), 0, []
+    while state.phase is not Phase.OVER:
+        told = reply(ready.plan, state)
+        if isinstance(told.event, Measured):
+            lines.append(say_reading(told.event.value, told.event.unit, ready.book.lang))
+        elif isinstance(told.event, Heard):
+            lines.append(ready.wording.says(told.event.phrase))
+        now += 1000 + told.wait_ms
+        state = ready.engine.decide(state, told.event, now).state
+    return lines
+
+
+def lines_for(request: dict[str, object]) -> list[str]:
+    """Return what is said to the run that is asked for."""
+    if request["do"] == "begin":
+        return script_lines_once()
+    with suppress(HitchcallError):  # no log yet, or ended: the program itself shall say so
+        lines = lines_from(run.prepared(*SETTING), Path(str(request["folder"])))
+        return lines[: int(str(request.get("answers", len(lines))))]
+    return []
+
+
+def work(request: dict[str, object], lines: list[str]) -> None:
     """Begin a run or go on with one, in the child."""
     key = tablet_key(Path(str(request["keys"])))
     ready = run.prepared(*SETTING)
     wishes = run.Wishes("typed", "none", Path(str(request["logs"])), None, "", "", False, True, True)
     disk = CountingDisk(int(str(request.get("kill_after", 0))))
+    type_in(lines)
     try:
         if request["do"] == "begin":
-            type_in(script_lines_once())
             with ExitStack() as stack:
                 run.begin(run.Work(ready, wishes, run.Early(wishes, "en", stack), stack), key)
         else:
-            folder = Path(str(request["folder"]))
-            with suppress(HitchcallError):  # no log yet, or ended: the program itself shall say so
-                type_in([next_line(ready, folder)])
-            run.go_on(folder, wishes, key, None)
+            run.go_on(Path(str(request["folder"])), wishes, key, None)
         say({"ended": "", "syncs": disk.count})
     except HitchcallError as error:
         say({"ended": type(error).__name__, "why": str(error)})
@@ -119,10 +140,11 @@ def main() -> None:
     gc.freeze()  # or each child would copy all that was imported at its first collection
     for line in iter(sys.stdin.readline, ""):
         request = json.loads(line)
+        lines = lines_for(request)
         child = os.fork()
         if child == 0:
             try:
-                work(request)
+                work(request, lines)
                 sys.stdout.flush()
             finally:
                 os._exit(0)
@@ -133,16 +155,20 @@ def see_through(child: int, kill_at: float) -> float:
     """Wait for a child's end, or kill it at its moment or when it hangs; return its processor seconds."""
     hangs = time.monotonic() + HANGS_S
     clock = (~child << 3) | 2  # Linux's name for the processor time of that process
-    with suppress(ChildProcessError):
-        while True:
-            done, _, used = os.wait4(child, os.WNOHANG)
-            if done:
-                return used.ru_utime + used.ru_stime
-            with suppress(OSError):
-                if time.clock_gettime(clock) >= kill_at or time.monotonic() > hangs:
-                    os.kill(child, signal.SIGKILL)
-            time.sleep(0.0007)
-    return 0.0
+    ended = os.pidfd_open(child)
+    try:
+        used = 0.0
+        while used < kill_at and time.monotonic() < hangs:
+            # A run hardly uses more processor time than passes (its threads take turns): no need to look sooner.
+            if select.select([ended], [], [], min(HANGS_S, max(kill_at - used, 0.0003)))[0]:
+                break
+            used = time.clock_gettime(clock)
+        else:
+            os.kill(child, signal.SIGKILL)
+        _, _, whole = os.wait4(child, 0)
+        return whole.ru_utime + whole.ru_stime
+    finally:
+        os.close(ended)
 
 
 if __name__ == "__main__":
