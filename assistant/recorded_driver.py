@@ -16,6 +16,7 @@ import soxr
 
 from assistant.ears.base import Listener, Samples, Signal
 from assistant.ears.wavs import speech_of
+from assistant.engine import commands
 from assistant.engine.events import Heard, Measured
 from assistant.engine.guide import reply
 from assistant.engine.state import Phase, State
@@ -79,6 +80,8 @@ class RecordedDriver:
         self._heard = heard
         self._count = 0
         self._misses = 0
+        self._corrected = 0  # times that something else was read back than was said
+        self._answer: Heard | Measured | None = None
         self.refused = 0
         self.meant: Heard | Measured | None = None  # by what was said last
         self.last_samples: Samples | None = None
@@ -88,11 +91,12 @@ class RecordedDriver:
         """Say the next thing, and return what the recognisers make of it."""
         del timeout
         state = self._where()
-        if self._misses >= TRIES:
+        tries = self._misses + self._corrected
+        if tries >= TRIES:
             return Signal.ENDED
         self.meant = self._meant(state)
         words = self._words(self.meant)
-        round_, place = divmod(self._misses, len(self._voices))
+        round_, place = divmod(tries, len(self._voices))
         voice = self._voices[place]
         self._count += 1
         path = self._folder / f"{self._count:04d}-{voice.name}.wav"
@@ -113,7 +117,23 @@ class RecordedDriver:
             return Heard(self._too_soon.pop(step))
         told = reply(self._prepared.plan, state).event
         assert isinstance(told, Heard | Measured)  # noqa: S101 - the guide says nothing else once a run has begun
+        if state.phase is not Phase.CONFIRMING:
+            self._answer = told
+        elif self._read_back(state):
+            self._corrected = 0
+        else:
+            self._corrected += self._misses == 0
+            return Heard(commands.CORRECTION)
         return told
+
+    def _read_back(self, state: State) -> bool:
+        """Whether what was read back is what was said."""
+        pending, said = state.pending, self._answer
+        if pending is None or said is None:
+            return True
+        if isinstance(said, Measured):
+            return (pending.value, pending.unit) == (said.value, said.unit)
+        return pending.phrase == said.phrase
 
     def _words(self, told: Heard | Measured) -> str:
         if isinstance(told, Measured):
