@@ -6,7 +6,7 @@ import threading
 import time
 from pathlib import Path
 
-from assistant.ears.fusion import Pair
+from assistant.ears.base import Listener
 from assistant.ears.microphone import MicrophoneEars
 from assistant.engine.events import Event, Heard, Measured
 from assistant.engine.guide import reply
@@ -32,7 +32,7 @@ BREATH_S = 0.5  # as long as somebody takes to draw breath before answering
 class Loop:
     """A run of the real loop: microphone, recognisers, engine, log, voice and player, all as in a cab."""
 
-    def __init__(self, folder: Path, ready: Prepared, pair: Pair, *, headset: bool = False) -> None:
+    def __init__(self, folder: Path, ready: Prepared, pair: Listener, *, headset: bool = False) -> None:
         folder.mkdir(parents=True)
         self.ready, self.folder = ready, folder
         key = tablet_key(folder / "keys")
@@ -54,8 +54,8 @@ class Loop:
         self._watch(pair)
         self.thread = threading.Thread(target=self.session.run, daemon=True)
 
-    def _watch(self, pair: Pair) -> None:
-        """Note when the ears begin to judge a whole utterance, and when they have."""
+    def _watch(self, pair: Listener) -> None:
+        """Note when the ears are last asked what an utterance is, and when they have judged."""
         hear = pair.hear
 
         def judged(*args: object, **more: object) -> Hearing:

@@ -12,8 +12,6 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from assistant.ears.choose import open_pair
-from assistant.ears.fusion import Pair
-from assistant.ears.sphinx import SphinxEar
 from assistant.engine.events import Heard
 from assistant.engine.state import Phase
 from assistant.prepare import Prepared
@@ -25,9 +23,9 @@ from benchmarks.response_parts.loop import Loop
 
 REPLY = "Heard. Set the tractor parking brake."
 PARTS = (
-    ("until the ears take the pause for the end", "spoken", "paused"),
+    ("until the ears are asked", "spoken", "paused"),
     ("until both ears have judged", "paused", "heard"),
-    ("until the decision is in the log", "heard", "logged"),
+    ("until the pause is long enough and the decision in the log", "heard", "logged"),
     ("until the player hands over the first sample", "logged", "played"),
 )
 """Parts of the delay: what each is, from and to which moment."""
@@ -104,7 +102,7 @@ def baseline(folder: Path, ready: Prepared, texts: Sequence[str]) -> dict[str, o
 
 def cutting_in(folder: Path, ready: Prepared, times: int = 8) -> Mapping[str, float]:
     """With a headset: from the first sample of the driver's speech to the prompt's silence at the loudspeaker."""
-    loop = Loop(folder / "run", ready, Pair(SphinxEar(ready.book.decoys, ready.book.pronounce)), headset=True)
+    loop = Loop(folder / "run", ready, open_pair(ready.book).pair, headset=True)
     voices = other_voices("en")
     loop.start()
     took: list[float] = []
@@ -129,8 +127,7 @@ def stopping(folder: Path, ready: Prepared, times: int = 4) -> Mapping[str, floa
     """A stop called over a hazard: from the end of the word to silence at the loudspeaker."""
     took: list[float] = []
     for turn in range(times):
-        pair = Pair(SphinxEar(ready.book.decoys, ready.book.pronounce))
-        loop = Loop(folder / f"run-{turn}", ready, pair, headset=True)
+        loop = Loop(folder / f"run-{turn}", ready, open_pair(ready.book).pair, headset=True)
         loop.thread.start()
         until(lambda loop=loop: loop.card.heard(0.0), 10)
         time.sleep(0.5)  # into the cautions, which take seven seconds
@@ -143,7 +140,7 @@ def stopping(folder: Path, ready: Prepared, times: int = 4) -> Mapping[str, floa
 
 
 def listening(folder: Path, seconds: float = 10.0) -> dict[str, object]:
-    """Share of one core and memory while nobody speaks, pocketsphinx alone: a child, so that both are its own."""
+    """Share of one core and memory while nobody speaks, both ears loaded: a child, so that both are its own."""
     command = [sys.executable, sys.argv[0], "--listen", str(folder), str(seconds)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=180, check=True)
     return dict(json.loads(done.stdout.splitlines()[-1]))
@@ -151,7 +148,7 @@ def listening(folder: Path, seconds: float = 10.0) -> dict[str, object]:
 
 def listen_here(folder: Path, seconds: float, ready: Prepared) -> None:
     """The child of ``listening``."""
-    loop = Loop(folder / "run", ready, Pair(SphinxEar(ready.book.decoys, ready.book.pronounce)))
+    loop = Loop(folder / "run", ready, open_pair(ready.book).pair)
     loop.start()
     while loop.ears._process is None:
         time.sleep(0.1)
