@@ -36,7 +36,7 @@ from benchmarks.hearing_parts.material import STOP, Counts, Item, Material, fit_
 ROOT = Path(__file__).resolve().parents[1]
 EARS = ("both", "ranking ear's leading", "weighing ear's leading", "plain grammar (baseline)")
 ANSWERS = frozenset({"answer", "critical", "always"})
-NO_ANSWER = frozenset({"talk", "elsewhere"})
+NO_ANSWER = frozenset({"talk", "elsewhere", "more"})
 
 
 def heard_by(ear: str, record: Record, live: Live) -> list[str]:

@@ -10,9 +10,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from assistant.ears.closed_set import Scored
+from assistant.phrases.words import normalise
 
 FREELY = "<written>"
 """The phrase id under which the ranking ear's own free text is weighed by the other ear."""
+FILLERS = frozenset(
+    ["the", "a", "it's", "yeah", "yes", "okay", "ok", "um", "uh", "er", "and", "so", "well", "oh", "i'm"]
+)
+"""What a driver, or noise, puts before a phrase without changing it (common practice, no source)."""
 ALONE = 20.0  # margin of a phrase that has no rival
 
 
@@ -73,6 +78,20 @@ def odds(found: Evidence, phrase: str, snr_db: float, weights: Mapping[str, floa
     if not told:
         return float("-inf")
     return weights["constant"] + sum(weights[name] * value for name, value in told.items())
+
+
+def more_was_said(written: str, text: str) -> bool:
+    """Whether free writing holds the whole of a text and more that is no filler: then the text is no answer.
+
+    Said over again it is still the same.
+    """
+    words, wanted = normalise(written).split(), normalise(text).split()
+    for at in range(len(words) - len(wanted) + 1):
+        if words[at : at + len(wanted)] == wanted:
+            after = words[at + len(wanted) :]
+            again = all(word == wanted[place % len(wanted)] for place, word in enumerate(after))
+            return not again or len(words[:at]) > 1 or not set(words[:at]) <= FILLERS
+    return False
 
 
 def _rival(scored: tuple[Scored, ...], phrase: str) -> float:

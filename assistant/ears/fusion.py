@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Verdict
 from assistant.ears.closed_set import Scored, reading_of
-from assistant.ears.evidence import FREELY, Evidence, odds
+from assistant.ears.evidence import FREELY, Evidence, more_was_said, odds
 from assistant.ears.limits import LIMITS, Limits
 from assistant.ears.live_words import NUMBER
 from assistant.ears.moonshine import MoonshineEar
@@ -194,6 +194,8 @@ def _answer(
     if phrase.startswith(NUMBER):
         return _reading(found, live, likely >= limits.reading)
     if phrase in live.emergency or likely < limits.answer:
+        return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
+    if more_was_said(found.written, found.ranked[0].text):
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if third is not None and third.phrase not in {"", phrase}:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)

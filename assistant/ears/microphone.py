@@ -166,7 +166,7 @@ class MicrophoneEars:
             block = np.asarray(self._resampler.resample_chunk(block), np.int16)
         for utterance in self._cutter.feed(block):
             return self._whole(utterance, live)
-        if self._cutter.going_on or self._damaged:
+        if self._damaged:
             self._guess = None
         if (early := self._cutter.early()) is not None and not self._damaged:
             self.last_samples = early.samples

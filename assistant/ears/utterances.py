@@ -75,11 +75,6 @@ class Cutter:
         return self._cut(self._segmenter.bounds()) if look else None
 
     @property
-    def going_on(self) -> bool:
-        """Whether an utterance is under way without a pause."""
-        return self._segmenter.speaking and self._segmenter.pause == 0.0
-
-    @property
     def may_be_complete(self) -> bool:
         """Whether the pause is long enough to end what is a whole phrase."""
         return self._segmenter.pause + 1e-9 >= self._segmenter.timing.pause_complete

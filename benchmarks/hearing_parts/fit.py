@@ -7,7 +7,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from assistant.ears.closed_set import reading_texts
 from assistant.ears.evidence import figures
+from assistant.phrases.live import Live
 from benchmarks.hearing_parts.collect import Record, evidence_of
 
 RIDGE = 0.3
@@ -16,16 +18,24 @@ ROUNDS = 100
 Floats = NDArray[np.float64]
 
 
-def _examples(records: Sequence[Record]) -> list[tuple[Record, Mapping[str, float], bool]]:
-    """Return (record, figures of the leading phrase, whether it was said) for each utterance but readings."""
+def _examples(records: Sequence[Record], *, readings: bool = False) -> list[tuple[Record, Mapping[str, float], bool]]:
+    """Return (record, figures of what leads, whether it was said) for each utterance: of readings, or all else."""
     found = []
     for record in records:
-        for heard in record["heard"] if record["group"] != "reading" else ():
+        for heard in record["heard"] if (record["group"] == "reading") is readings else ():
             evidence = evidence_of(heard)
             told = figures(evidence, evidence.leading, heard["speech_db"] - heard["noise_db"])
             if told:
-                found.append((record, told, evidence.leading == record["truth"]))
+                found.append((record, told, evidence.leading == _truth(record)))
     return found
+
+
+def _truth(record: Record) -> str:
+    """Return the id of what was said, as the ears name it."""
+    if record["group"] != "reading":
+        return str(record["truth"])
+    named = reading_texts(str(record["truth"]), "", Live("en", {}, reading=str(record["reading"])))
+    return named[0][0] if named else ""
 
 
 def fit_weights(records: Sequence[Record]) -> dict[str, float]:
@@ -46,10 +56,7 @@ def fit_weights(records: Sequence[Record]) -> dict[str, float]:
 
 def reached(records: Sequence[Record], weights: Mapping[str, float]) -> str:
     """Return, for some limits, how many are taken rightly and wrongly on these clips, and the worst ones."""
-    rows = [
-        (weights["constant"] + sum(weights[name] * value for name, value in told.items()), said, record)
-        for record, told, said in _examples(records)
-    ]
+    rows = _with_odds(_examples(records), weights)
     lines = []
     for limit in (-1.0, 0.0, 1.0, 2.0, 3.0):
         parts = [f"from {limit:+.0f}:"]
@@ -58,5 +65,18 @@ def reached(records: Sequence[Record], weights: Mapping[str, float]) -> str:
             wrong = [odds > limit and not said for odds, said, record in rows if record["snr"] == snr]
             parts.append(f"{snr:g} dB right {sum(true)} of {len(true)}, wrong {sum(wrong)} of {len(wrong)};")
         lines.append(" ".join(parts))
+    numbers = _with_odds(_examples(records, readings=True), weights)
+    for limit in (2.0, 4.0, 6.0):
+        taken = [said for odds, said, _ in numbers if odds > limit]
+        lines.append(f"readings from {limit:+.0f}: right {sum(taken)}, wrong {len(taken) - sum(taken)} of {len(numbers)}")
     worst = sorted(((odds, record["text"], record["snr"]) for odds, said, record in rows if not said), reverse=True)[:8]
     return "\n".join([*lines, "worst: " + "; ".join(f"{odds:.1f} {text} ({snr})" for odds, text, snr in worst)])
+
+
+def _with_odds(
+    examples: Sequence[tuple[Record, Mapping[str, float], bool]], weights: Mapping[str, float]
+) -> list[tuple[float, bool, Record]]:
+    return [
+        (weights["constant"] + sum(weights[name] * value for name, value in told.items()), said, record)
+        for record, told, said in examples
+    ]

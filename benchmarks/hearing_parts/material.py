@@ -17,11 +17,13 @@ from assistant.phrases.live import Live
 from assistant.phrases.numbers import sample
 from assistant.prepare import grammars, library, prepare
 from benchmarks.hearing_parts import noises, talk
+from benchmarks.hearing_parts.talk import Talk
 from benchmarks.hearing_parts.voices import FIT_VOICES, REPORT_VOICES, SPEECH_RMS, Voice, level, say
 
 STOP = "emergency-stop"
 LEAD, TRAIL = 0.7, 0.9  # seconds of noise before and after the speech
 NOISE_NAMES = ("idle", "idle", "wind", "rain", "hiss", "alarm", "babble", "echo", "glove")
+SNRS = (20.0, 10.0, 5.0)
 READING_KINDS = ("pressure", "length")
 Samples = NDArray[np.int16]
 
@@ -62,7 +64,8 @@ class Item:
 class Counts:
     """How many lines of each kind one speaker says at one noise level.
 
-    ``elsewhere`` are phrases of the book that do not count at the step where they are said.
+    ``elsewhere`` are phrases of the book that do not count at the step where they are said, ``more``
+    phrases that count with more said around them.
     """
 
     answer: int = 12
@@ -71,6 +74,7 @@ class Counts:
     stop: int = 1
     elsewhere: int = 6
     talk: int = 6
+    more: int = 5
     reading: int = 3
 
     def times(self, factor: int) -> Counts:
@@ -95,17 +99,30 @@ class Material:
         """Return what is live at a step."""
         return replace(self.lives[step], reading=reading or None)
 
-    def spoken(self, voices: Sequence[Voice], sentences: Sequence[str], snrs: Sequence[float | None], seed: int,
-               counts: Counts) -> Iterator[Item]:  # fmt: skip
+    def spoken(
+        self, voices: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
+    ) -> Iterator[Item]:
         """Yield clips of synthetic speakers."""
         chance = random.Random(seed)  # noqa: S311 - repeatable, no secret
         for voice in voices:
             for snr in snrs:
-                for group, truth, text, step, reading in self._lines(chance, sentences, counts):
+                for group, truth, text, step, reading in self._lines(chance, speech, counts):
                     yield Item(group, truth, text, voice, snr, chance.choice(NOISE_NAMES), step, reading)
 
+    def more(
+        self, voices: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
+    ) -> Iterator[Item]:
+        """Yield clips of phrases that count with more said around them."""
+        chance = random.Random(seed)  # noqa: S311 - repeatable, no secret
+        own = self._answers + self._critical
+        for voice in voices:
+            for snr in snrs:
+                for step, phrase in chance.choices(own, k=counts.more):
+                    text = chance.choice(speech.around).format(chance.choice(self.book.says(phrase)))
+                    yield Item("more", "", text, voice, snr, chance.choice(NOISE_NAMES), step)
+
     def _lines(
-        self, chance: random.Random, sentences: Sequence[str], counts: Counts
+        self, chance: random.Random, speech: Talk, counts: Counts
     ) -> Iterator[tuple[str, str, str, int, str]]:
         say = self.book.says
         steps = range(len(self.lives))
@@ -122,7 +139,7 @@ class Material:
         for step in chance.choices(steps, k=counts.elsewhere):
             phrase = chance.choice(sorted(self.book.phrases.keys() - self.lives[step].phrases.keys()))
             yield "elsewhere", "", chance.choice(say(phrase)), step, ""
-        for text in chance.choices(sentences, k=counts.talk):
+        for text in chance.choices(speech.sentences, k=counts.talk):
             yield "talk", "", text, chance.choice(steps), ""
         for step in chance.choices(steps, k=counts.reading):
             kind = chance.choice(READING_KINDS)
@@ -166,16 +183,20 @@ def _digit_takes(folder: Path, half: int) -> dict[tuple[int, str], list[str]]:
     return takes
 
 
-def fit_items(material: Material, speech: Path | None, counts: Counts) -> list[Item]:
+def fit_items(material: Material, people: Path | None, counts: Counts) -> list[Item]:
     """Return the clips on which limits are fitted."""
-    items = list(material.spoken(FIT_VOICES, talk.FIT_TALK, (20.0, 10.0, 5.0), 1, counts))
-    return items + (list(material.people(speech, 0, (None, 10.0))) if speech else [])
+    speech = Talk(talk.FIT_TALK, talk.FIT_MORE)
+    items = list(material.spoken(FIT_VOICES, speech, SNRS, 1, counts))
+    items += material.more(FIT_VOICES, speech, SNRS, 1, counts)
+    return items + (list(material.people(people, 0, (None, 10.0))) if people else [])
 
 
-def report_items(material: Material, speech: Path | None, reading: Path | None, counts: Counts) -> list[Item]:
+def report_items(material: Material, people: Path | None, reading: Path | None, counts: Counts) -> list[Item]:
     """Return the clips of the report: other voices, other sentences, other takes."""
-    items = list(material.spoken(REPORT_VOICES, talk.REPORT_TALK, (20.0, 10.0, 5.0), 2, counts))
-    items += list(material.people(speech, 1, (None, 10.0))) if speech else []
+    speech = Talk(talk.REPORT_TALK, talk.REPORT_MORE)
+    items = list(material.spoken(REPORT_VOICES, speech, SNRS, 2, counts))
+    items += material.more(REPORT_VOICES, speech, SNRS, 2, counts)
+    items += list(material.people(people, 1, (None, 10.0))) if people else []
     return items + (list(material.read_speech(reading)) if reading else [])
 
 

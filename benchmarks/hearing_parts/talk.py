@@ -2,6 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Talk:
+    """Everyday sentences, and what may be said around a phrase."""
+
+    sentences: tuple[str, ...]
+    around: tuple[str, ...]
+
+
 FIT_TALK = (
     "we should stop at the store on the way home",
     "did you see the game last night",
@@ -67,3 +78,13 @@ REPORT_TALK = (
     "her legs were tired from the walk",
     "maybe we should start over tomorrow",
 )
+
+FIT_MORE = (
+    "{} and then we had lunch", "{} is what he told me", "do not say {}", "he said {}", "{} yesterday",
+    "not {}", "{} on the other trailer", "{} my foot", "is that {}", "{} never",
+)
+REPORT_MORE = (
+    "{} and after that we drove home", "{} was the last thing", "i would not call that {}", "they always say {}",
+    "{} last week", "no not {}", "{} for the other driver", "{} he thinks", "did you say {}", "{} or maybe not",
+)
+"""A phrase with more around it: no answer. ``{}`` is a phrase that counts."""

@@ -9,7 +9,7 @@ import pytest
 from assistant.ears.audio import Levels
 from assistant.ears.base import Verdict
 from assistant.ears.closed_set import Scored, best_by_phrase
-from assistant.ears.evidence import FREELY, Evidence, figures, odds
+from assistant.ears.evidence import FREELY, Evidence, figures, more_was_said, odds
 from assistant.ears.fusion import CANDIDATES, Outcome, candidates, decide
 from assistant.ears.limits import LIMITS
 from assistant.ears.words_only import decide_alone
@@ -101,6 +101,22 @@ def test_what_nothing_fits_is_no_answer() -> None:
     for phrase in ("again", "jaw-open"):
         assert heard(phrase, phrase, sure=False).unheard is Unheard.NOT_A_PHRASE
     assert decide(Evidence((), (), "What a life.", -1.0), None, LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
+
+
+@pytest.mark.parametrize(
+    ("written", "more"),
+    [
+        ("Jaw closed.", False), ("Jaw closed. Jaw closed. Jaw", False), ("The jaw closed.", False),
+        ("Okay, jaw closed.", False), ("Jaw closed yesterday.", True), ("Not jaw closed.", True),
+        ("Is that jaw closed?", True), ("Okay not jaw closed.", True), ("Jaw is cloth.", False), ("", False),
+    ],
+)  # fmt: skip
+def test_a_phrase_inside_a_sentence_is_no_answer(written: str, more: bool) -> None:
+    """Hazard: "not jaw closed" becomes "jaw closed". The whole utterance must be the phrase."""
+    evidence = found("jaw-closed", "jaw-closed")
+    heard_in = Evidence(evidence.ranked, evidence.weighed, written, evidence.written_heard)
+    assert more_was_said(written, "Jaw closed.") is more
+    assert (decide(heard_in, None, LIVE, LIMITS, CLEAR).phrase is None) is more
 
 
 def test_a_grammar_ear_beside_the_pair_can_only_stop_or_refuse() -> None:

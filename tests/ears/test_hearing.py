@@ -36,10 +36,10 @@ def hear(pair: Pair, sound: np.ndarray, live: Live) -> list[Hearing]:
     return [pair.hear(utterance, live) for utterance in utterances([sound])]
 
 
-@pytest.mark.timeout(900)  # sixty clips on a machine that may be busy
+@pytest.mark.timeout(900)  # forty clips on a machine that may be busy
 def test_a_talkative_passenger_never_answers(pair: Pair, live: Live, voices: list[Voice], clip: Clip) -> None:
-    """Twenty everyday sentences by three voices: none may set a fact. A needless stop is safe."""
-    said = dict.fromkeys(voices[:3], 0)
+    """Twenty everyday sentences by two voices: none may set a fact. A needless stop is safe."""
+    said = dict.fromkeys(voices[:2], 0)
     for voice in said:
         for sentence in TALK:
             for heard in hear(pair, clip(sentence, voice), live):
@@ -103,10 +103,14 @@ def test_without_decoys_talk_becomes_answers(book: PhraseBook, live: Live, voice
 
 
 def test_a_phrase_with_more_around_it_is_no_answer(pair: Pair, live: Live, voices: list[Voice], clip: Clip) -> None:
-    """Whole utterance or nothing."""
-    for text in ("i will say again what i said before", "please go ahead and eat your lunch now"):
-        for heard in hear(pair, clip(text, voices[0]), live):
-            assert heard.phrase in (None, STOP), (text, heard)
+    """Whole utterance or nothing, though the phrase itself is there word for word."""
+    for text in (
+        "i will say again what i said before", "please go ahead and eat your lunch now", "go ahead without me",
+        "say again and then we went home", "jaw closed around the shank is what he told me", "stand by me",
+    ):
+        for voice in voices[:2]:
+            for heard in hear(pair, clip(text, voice), live):
+                assert heard.phrase in (None, STOP), (text, heard)
 
 
 def test_what_is_not_live_is_not_heard(
