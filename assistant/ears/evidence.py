@@ -18,6 +18,8 @@ FILLERS = frozenset(
     ["the", "a", "it's", "yeah", "yes", "okay", "ok", "um", "uh", "er", "and", "so", "well", "oh", "i'm"]
 )
 """What a driver, or noise, puts before a phrase without changing it (common practice, no source)."""
+AROUND = 0.85  # seconds of a sound that hold no speech, about
+A_LETTER = 0.07  # seconds, common practice, no source: speech much slower than that holds more words
 ALONE = 20.0  # margin of a phrase that has no rival
 
 
@@ -27,13 +29,14 @@ class Evidence:
 
     ``ranked`` and ``weighed`` are sorted, leading phrase first; ``weighed`` holds the leading
     candidates and, as FREELY, the free text. ``written_heard`` is the natural-log likelihood of
-    ``written`` with its end.
+    ``written`` with its end; ``seconds`` the length of the sound, with what is kept around the speech.
     """
 
     ranked: tuple[Scored, ...]
     weighed: tuple[Scored, ...]
     written: str
     written_heard: float
+    seconds: float
 
     @property
     def leading(self) -> str:
@@ -68,6 +71,7 @@ def figures(found: Evidence, phrase: str, snr_db: float) -> Mapping[str, float]:
         "second a token": other.heard / other.tokens,
         "second behind written": _within(written.heard - other.heard, -10, 30) / 10 if written else 0.0,
         "tokens": one.tokens / 8,
+        "slowness": _within((found.seconds - AROUND) / len(one.text) / A_LETTER, 0.3, 4),
         "snr": _within(snr_db, 0, 30) / 10,
     }
 

@@ -34,7 +34,8 @@ class Watch:
 
     ``dead``: no sound and no sign of life. ``silent``: exact digital silence, as from a muted or
     broken microphone. ``clipped``: more than ``clip_share`` of the samples cut off. ``retry``:
-    between attempts to open it again. ``queue``: blocks held for a slow listener (about 10 s).
+    between attempts to open it again. ``opening``: how long that may take on a slow machine.
+    ``queue``: blocks held for a slow listener (about 10 s).
     """
 
     dead: float = 2.0
@@ -42,6 +43,7 @@ class Watch:
     clipped: float = 4.0
     clip_share: float = 0.3
     retry: float = 1.0
+    opening: float = 15.0
     queue: int = 340
 
 
@@ -73,6 +75,7 @@ class MicrophoneEars:
         self._guess: Hearing | None = None  # what the utterance under way comes to if nothing more is said
         self._lost = False
         self._opened_at = self._last_life = self._last_sound = self._last_unclipped = clock()
+        self._alive = False  # the child has given a sign of life
         self._damaged = False
         self._sound_came = False  # real sound since the device was last opened
         self._opened = ""
@@ -131,7 +134,7 @@ class MicrophoneEars:
             kind, body = self._queue.get(timeout=0.1)
         except (Empty, EOFError, OSError):
             return None
-        self._last_life = self._clock()
+        self._last_life, self._alive = self._clock(), True
         if kind == "open":
             self._begin(*body)
         elif kind == "lost-samples":
@@ -217,13 +220,15 @@ class MicrophoneEars:
         now = self._clock()
         if self._process is not None:
             ended = not self._process.is_alive() and self._queue.empty()
-            hung = now - self._last_life > 2 * self._watch.dead
+            patience = 2 * self._watch.dead if self._alive else self._watch.opening
+            hung = now - max(self._last_life, self._opened_at) > patience
             if not (ended or hung) or now - self._opened_at < self._watch.retry:
                 return
             self._end_child()
         self._queue = self._context.Queue(self._watch.queue)
         self._process = self._context.Process(target=run, args=(self._device, self._queue), daemon=True)
         self._process.start()
+        self._alive = False
         self._opened_at = now
         if not self._lost:
             self._last_life = self._last_sound = self._last_unclipped = now + self._watch.dead

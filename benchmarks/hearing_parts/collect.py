@@ -99,7 +99,7 @@ class Bench:
 
 def evidence_of(heard: Record) -> Evidence:
     """Return the findings of one utterance as they were."""
-    raw = dict(heard["evidence"])
+    raw = {"seconds": heard["length"], **heard["evidence"]}
     for name in ("ranked", "weighed"):
         raw[name] = tuple(Scored(**one) for one in raw[name])
     return Evidence(**raw)

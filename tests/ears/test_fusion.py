@@ -39,7 +39,7 @@ def found(first: str, second: str, *, sure: bool = True) -> Evidence:
     weighed = best_by_phrase(scored(name, good if name == second else poor) for name in SAYS)
     written = f"{SAYS[first].capitalize()}." if sure and first else "What a life."
     free = Scored(FREELY, written, -0.5, -20.0, 4)
-    return Evidence(ranked, (*weighed, free), written, -0.6)
+    return Evidence(ranked, (*weighed, free), written, -0.6, 1.5)
 
 
 def heard(first: str, second: str, *, sure: bool = True, **more: object) -> Outcome:
@@ -64,11 +64,19 @@ def test_whatever_comes_a_critical_answer_is_never_from_one_ear(one: str, two: s
     assert heard(one, two, sure=sure).phrase != "jaw-closed" or (one == two == "jaw-closed" and sure)
 
 
+@pytest.mark.parametrize("one", ["again", "jaw-open"])
+def test_no_answer_comes_from_one_ear(one: str) -> None:
+    """Hazard: "still open" or "say again" that only one ear leads with is somebody else's talk."""
+    assert heard(one, one).phrase == one
+    for other in SAYS.keys() - {one}:
+        assert heard(one, other).phrase in (None, STOP)
+
+
 def test_ears_that_differ_on_a_critical_answer_say_so() -> None:
     """The trainer must see from the log why the driver had to say it again."""
     evidence = found("jaw-closed", "jaw-closed")
     close = tuple(one if one.phrase != "jaw-open" else scored("jaw-open", -0.4) for one in evidence.weighed)
-    near = Evidence(evidence.ranked, best_by_phrase(close), evidence.written, evidence.written_heard)
+    near = Evidence(evidence.ranked, best_by_phrase(close), evidence.written, evidence.written_heard, 1.5)
     assert near.second_leading == "jaw-open"
     outcome = decide(near, None, LIVE, LIMITS, CLEAR)
     assert outcome.phrase is None
@@ -83,7 +91,7 @@ def test_an_emergency_needs_either() -> None:
     evidence = found("again", STOP)
     ranked = best_by_phrase(scored(STOP, -1.5) if one.phrase == STOP else one for one in evidence.ranked)
     weighed = tuple(scored(STOP, -0.5) if one.phrase == STOP else one for one in evidence.weighed)
-    one_ear = Evidence(ranked, weighed, "Stop.", -1.6)
+    one_ear = Evidence(ranked, weighed, "Stop.", -1.6, 1.2)
     assert (one_ear.leading, one_ear.second_leading) == ("again", STOP)
     assert decide(one_ear, None, LIVE, LIMITS, loud).phrase == STOP
 
@@ -100,7 +108,7 @@ def test_what_nothing_fits_is_no_answer() -> None:
     """Talk has a leading phrase too: the best of a closed set is not yet what was said."""
     for phrase in ("again", "jaw-open"):
         assert heard(phrase, phrase, sure=False).unheard is Unheard.NOT_A_PHRASE
-    assert decide(Evidence((), (), "What a life.", -1.0), None, LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
+    assert decide(Evidence((), (), "What a life.", -1.0, 1.5), None, LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
 
 
 @pytest.mark.parametrize(
@@ -114,7 +122,7 @@ def test_what_nothing_fits_is_no_answer() -> None:
 def test_a_phrase_inside_a_sentence_is_no_answer(written: str, more: bool) -> None:
     """Hazard: "not jaw closed" becomes "jaw closed". The whole utterance must be the phrase."""
     evidence = found("jaw-closed", "jaw-closed")
-    heard_in = Evidence(evidence.ranked, evidence.weighed, written, evidence.written_heard)
+    heard_in = Evidence(evidence.ranked, evidence.weighed, written, evidence.written_heard, 1.5)
     assert more_was_said(written, "Jaw closed.") is more
     assert (decide(heard_in, None, LIVE, LIMITS, CLEAR).phrase is None) is more
 
@@ -145,14 +153,14 @@ def number(value: str, heard: float) -> Scored:
 def test_a_number_that_the_ears_hear_differently_is_refused() -> None:
     """A wrong value read back in a hurry is confirmed: where the ears differ, nothing is read back."""
     one, other = number("110", -0.5), number("190", -30.0)
-    both = Evidence((one, other), (one, other), "110 psi.", -0.6)
+    both = Evidence((one, other), (one, other), "110 psi.", -0.6, 1.5)
     reading = decide(both, None, LIVE, LIMITS, CLEAR).reading
     assert reading is not None
     assert (reading.value, reading.unit) == (110, "psi")
-    differ = Evidence((one, other), (number("190", -0.4), one), "110 psi.", -0.6)
+    differ = Evidence((one, other), (number("190", -0.4), one), "110 psi.", -0.6, 1.5)
     outcome = decide(differ, None, LIVE, LIMITS, CLEAR)
     assert (outcome.reading, outcome.phrase) == (None, None)
-    unlikely = Evidence((number("110", -25.0),), (number("110", -25.0),), "What a life.", -0.6)
+    unlikely = Evidence((number("110", -25.0),), (number("110", -25.0),), "What a life.", -0.6, 1.5)
     assert decide(unlikely, None, LIVE, LIMITS, CLEAR).unheard is Unheard.BAD_NUMBER
 
 

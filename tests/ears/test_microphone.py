@@ -154,6 +154,16 @@ def test_an_overdriven_microphone_is_lost(plug: Plug, ears: MicrophoneEars) -> N
     assert "overdriven" in ears.status
 
 
+def test_a_microphone_that_opens_slowly_comes_back(plug: Plug, recogniser: Whole) -> None:
+    """Hazard: on a slow tablet the device is given up and begun anew before it is open, for ever."""
+    slow = Watch(dead=0.1, silent=5.0, retry=0.05)  # a process takes longer to start than this
+    made = MicrophoneEars(WordsOnly(recogniser), f"pipe:{plug.path}", slow)
+    plug.plug_in(quiet())
+    assert wait_for(made, Signal.LOST) is Signal.LOST
+    assert wait_for(made, Signal.BACK) is Signal.BACK
+    made.close()
+
+
 def test_what_was_found_in_the_pause_stands_when_nothing_follows(
     plug: Plug, ears: MicrophoneEars, recogniser: Whole, clip: Clip, voices
 ) -> None:
