@@ -27,7 +27,8 @@ from assistant.practice.classroom import Classroom, YardEars, alone
 from assistant.practice.crew import Crew
 from assistant.practice.drawing import drawing
 from assistant.practice.faults import FAULTS, drawn, fitting, seeded
-from assistant.practice.score import Score, in_words
+from assistant.practice.in_words import broken_in_words, score_in_words, signs_in_words
+from assistant.practice.score import Score
 from assistant.practice.starts import fit_of, start
 from assistant.practice.truth import Truth
 from assistant.practice.words import YardWords, yard_words
@@ -71,7 +72,7 @@ def practise(
     ready = prepared(procedure, rig, site, crew, lang, own)
     fit = fit_of(ready.files, crew)
     if LIST in faults:
-        _list(ready, as_json=as_json)
+        _list(ready, lang, as_json=as_json)
         return
     for name in faults:
         if name in FAULTS and not FAULTS[name].applies(procedure, fit):
@@ -87,14 +88,15 @@ def practise(
         room.run(unguided=unguided)
 
 
-def _list(ready: Prepared, *, as_json: bool) -> None:
+def _list(ready: Prepared, lang: str, *, as_json: bool) -> None:
     for fault in fitting(ready.plan.procedure, fit_of(ready.files, ready.plan.crew)):
         if as_json:
             row = {"fault": fault.id, "what": fault.what, "hard": fault.hard, "looks": fault.looks, "says": fault.says}
             click.echo(json.dumps(row))
         else:
             click.echo(f"{fault.id:20s} {fault.hard}  {fault.what}")
-            click.echo(f"{'':23s}shows at: {', '.join(fault.looks)}; answer: {', '.join(fault.says)}")
+            shows, says = signs_in_words(fault, ready, yard_words(lang))
+            click.echo(f"{'':23s}shows at: {shows}. Answer: {says}.")
 
 
 class _Room:
@@ -143,16 +145,14 @@ class _Room:
             self.tell(self.words.told["begin-alone"])
             alone(self.ears, self.room, self.writer.now)
             self._close("practice unguided")
-        else:
-            self.tell(self.words.told["begin"])
-            yard = YardEars(self.ears, self.room, self.writer.now)
-            session = Session(self.ready, self.writer, yard, self.voice, self.show, notice=self.tell)
-            if not session.run():
-                self._report()
-                self._close("broken off")
-                return
-        if unguided:
-            self.tell_broken()
+            self.tell(broken_in_words((harm.kind for harm in self.room.crew.truth.harms), self.words))
+            return
+        self.tell(self.words.told["begin"])
+        yard = YardEars(self.ears, self.room, self.writer.now)
+        session = Session(self.ready, self.writer, yard, self.voice, self.show, notice=self.tell)
+        if not session.run():
+            self._report()
+            self._close("broken off")
 
     def show(self, shown: Shown) -> None:
         """Print a decision, let it count in the yard, and put the score into the log before its end."""
@@ -163,7 +163,7 @@ class _Room:
             click.echo(json.dumps({"step": step, "kind": shown.decision.kind.value, "rule": rule, "says": says}))
         else:
             if shown.decision.kind is Kind.REFUSED:
-                click.echo(f"  REFUSED {shown.decision.rule or shown.decision.reason}")
+                click.echo("  REFUSED")
             for sentence in shown.sentences:
                 click.echo(f"  says    {sentence.text}")
         self.room.show(shown)
@@ -188,18 +188,13 @@ class _Room:
             why = (error.strerror or str(error)).lower()
             raise InputError(f"The drawing {self.picture} cannot be written: {why}; name another file.") from None
 
-    def tell_broken(self) -> None:
-        """Tell what was broken with the assistant switched off."""
-        broken = [harm.kind for harm in self.room.crew.truth.harms]
-        self.tell(f"Broken in the yard: {', '.join(broken) if broken else 'nothing'}.")
-
     def _report(self) -> None:
         report = self.score.report(self.room.crew.truth)
         self.note("practice score: " + json.dumps(report, sort_keys=True))
         if self.as_json:
             click.echo(json.dumps({"score": report}))
         else:
-            for line in in_words(report, self.faults):
+            for line in score_in_words(report, self.ready, self.words):
                 click.echo(line)
 
     def _close(self, outcome: str) -> None:

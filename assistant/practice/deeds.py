@@ -9,8 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from assistant.practice.rig import charging
-from assistant.practice.truth import EMERGENCY_OFF_PSI, Jaw, Lines, Place, Truth
+from assistant.practice.truth import Jaw, Lines, Place, Truth
 
 Deed = Callable[[Truth], Truth]
 
@@ -175,8 +174,3 @@ MENDED: Final[Mapping[str, Deed]] = {
 def mended(truth: Truth, phrase: str) -> Truth:
     """Return the rig after a driver has put right what ``phrase`` told."""
     return MENDED.get(phrase, _nothing)(truth)
-
-
-def old_trailer_empty(truth: Truth) -> bool:
-    """Whether an old trailer has no air left to hold its brakes with, and none comes."""
-    return not truth.fit.spring_brakes and truth.trailer_tank <= EMERGENCY_OFF_PSI and not charging(truth)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from assistant.practice.rig import charging, held, leg_gap, plate_gap, touching, trailer_braked, under
+from assistant.practice.rig import charging, held, leg_gap, plate_gap, touching, under
 from assistant.practice.truth import EMERGENCY_OFF_PSI, HEAD_GRIP_MM, LEG_CONTACT_MM, SPRING_ON_PSI, Place, Truth
 
 GRAVITY: Final = 9810.0  # mm/s²
@@ -100,8 +100,3 @@ def sinking(truth: Truth) -> bool:
     """Whether the legs carry the trailer on ground that does not bear it."""
     carries = leg_gap(truth) <= LEG_CONTACT_MM and not touching(truth)
     return carries and truth.has("ground-soft") and "boards-laid" not in truth.done
-
-
-def leaks_off(truth: Truth) -> bool:
-    """Whether what holds the trailer is only air in its own tank, which leaks away."""
-    return trailer_braked(truth) and not truth.fit.spring_brakes

@@ -121,29 +121,3 @@ def _counts(beliefs: Iterable[Belief]) -> dict[str, int]:
     for one in beliefs:
         out[one.verdict] += 1
     return out
-
-
-def in_words(report: dict[str, object], faults: tuple[str, ...]) -> list[str]:
-    """Return the score as sentences for the trainee and the trainer."""
-    critical, everything = report["critical"], report["all"]
-    assert isinstance(critical, dict)  # noqa: S101 - as `report` makes it
-    assert isinstance(everything, dict)  # noqa: S101 - as above
-    out = [
-        f"Critical answers: {critical['right']} right, {critical['wrong']} wrong, "
-        f"{critical['not looked']} given without looking.",
-        f"All answers: {everything['right']} right, {everything['wrong']} wrong, "
-        f"{everything['not looked']} given without looking.",
-    ]
-    answers = report["answers"]
-    assert isinstance(answers, list)  # noqa: S101 - as above
-    out += [f"  {verdict}: {step}, {phrase}" for step, phrase, verdict, _ in answers if verdict != "right"]
-    found = report["faults_found"]
-    assert isinstance(found, list)  # noqa: S101 - as above
-    for name in faults:
-        out.append(f"Fault {'found' if name in found else 'MISSED'}: {FAULTS[name].what}.")
-    refusals, broken = report["refusals"], report["broken"]
-    assert isinstance(refusals, list)  # noqa: S101 - as above
-    assert isinstance(broken, list)  # noqa: S101 - as above
-    out.append(f"Refused by the assistant: {', '.join(refusals) if refusals else 'nothing'}.")
-    out.append(f"Broken in the yard: {', '.join(broken) if broken else 'nothing'}.")
-    return out
