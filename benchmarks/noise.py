@@ -1,4 +1,4 @@
-"""Hours of noise, babble and read speech: is anything taken for an answer, and does memory stay flat?
+"""Hear hours of noise, babble and read speech, and count what is taken for an answer; watch memory too.
 
     python -m benchmarks.noise --hours 2 --reading POCKETSPHINX_SOURCE/test/data
 

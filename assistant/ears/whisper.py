@@ -41,7 +41,6 @@ SHORTEST_WINDOW = 5.0
 LONGEST_WINDOW = 10.0
 PADDING = 0.2
 FRAMES_A_SECOND = 50  # of encoded sound
-FREE_TOKENS = 28
 LEAST_PROBABILITY = 1e-9
 QUIET_SECONDS = 0.4
 QUIET_RMS = 30.0
@@ -60,8 +59,6 @@ class WhisperEar:
         self._tokenizer = Tokenizer.from_file(str(folder / "tokenizer.json"))
         self._model = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8", intra_threads=threads)
         self._start = [self._id("<|startoftranscript|>")]
-        self._prompt = [*self._start, self._id("<|notimestamps|>")]
-        self._end = self._id("<|endoftext|>")
         self._unheard: dict[str, float] = {}
         quiet = np.random.default_rng(0).standard_normal(int(QUIET_SECONDS * SAMPLE_RATE)) * QUIET_RMS
         self._quiet = self.listen(quiet.astype(np.int16))
@@ -87,16 +84,6 @@ class WhisperEar:
             Scored(phrase, text, heard, self._unheard[text], len(row))
             for (phrase, text), row, heard in zip(candidates, rows, self._align(sound, rows), strict=True)
         )
-
-    def write(self, sound: Encoded) -> str:
-        """Return what is heard, written freely."""
-        result = self._model.generate(
-            ctranslate2.StorageView.from_array(sound),
-            [self._prompt],
-            beam_size=1,
-            max_length=min(2 * FREE_TOKENS, 12 + sound.shape[1] // 5),
-        )[0]
-        return str(self._tokenizer.decode([token for token in result.sequences_ids[0] if token < self._end]))
 
     def close(self) -> None:
         """Free the model."""
