@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any, Final
@@ -29,13 +31,14 @@ _LINE: Final = "A straight line through the readings, no more: it knows nothing 
 
 def readings(store: Fleet, names: Names, asked: Asked) -> Shown:
     """Show the readings of each limit, for one rig or all, and whether they creep towards it."""
-    found = drift.limits_read(store, asked.chosen)
+    found = drift.limits_read(store, asked.chosen).to_dict("records")
+    limits = [_Limit.of(names, asked, {str(name): value for name, value in one.items()}) for one in found]
+    lines = drift.drifts(store, {one.name: one.wanted for one in limits}, asked.chosen)
     rows, plots = [], []
-    for one in found.to_dict("records"):
-        row, plot = _limit(store, names, asked, {str(name): value for name, value in one.items()})
-        rows.append(row)
-        if plot is not None:
-            plots.append(plot)
+    for limit in limits:
+        rows.append(limit.row(lines[limit.name]))
+        if not limit.read["masked"]:
+            plots.append(limit.plot(store, asked))
     frame = pd.DataFrame(rows, columns=[*(one.name for one in _COLUMNS), "masked"])
     whose = f"the rig {plain(asked.chosen.rig)}" if asked.chosen.rig else "all rigs together; choose one for its own"
     site = plain(asked.chosen.site) if asked.chosen.site else "the shipped default, for no site is chosen"
@@ -44,32 +47,53 @@ def readings(store: Fleet, names: Names, asked: Asked) -> Shown:
     return Shown("Readings", "Does what is measured creep towards a limit?", (table,), tuple(plots), note=note)
 
 
-def _limit(store: Fleet, names: Names, asked: Asked, one: dict[str, Any]) -> tuple[dict[str, object], Points | None]:
-    """Return the row of a limit, in the unit of its bounds, and its plot; None where it is masked."""
-    name, base = str(one["limit_name"]), str(one["base_unit"])
-    bounds, unit = names.bounds(asked.chosen.site, name)
-    shown = unit or base
+@dataclass(frozen=True, slots=True)
+class _Limit:
+    """A limit with what was read of it, told in the unit of its bounds."""
 
-    def told(value: Decimal | None) -> float | None:
-        return None if value is None else round(float(convert(value, base, shown)), 2)
+    name: str
+    base: str
+    unit: str
+    bounds: tuple[Decimal, ...]
+    read: dict[str, Any]
 
-    found = [drift.drift(store, name, asked.chosen, bound=bound, unit=unit) for bound in bounds or (None,)]
-    left = [(line.days_left, line.bound) for line in found if line.days_left is not None]
-    days, bound = min(left, default=(None, None))
-    row: dict[str, object] = {
-        "limit": plain(name), "unit": shown, "masked": bool(one["masked"]), "n": one["n"], "runs": one["runs"],
-        "outside": one["outside"], "lowest": told(_whole(one["lowest"])), "highest": told(_whole(one["highest"])),
-        "slope": told(found[0].slope), "bound": told(bound), "left": days,
-    }  # fmt: skip
-    if row["masked"]:
-        return row, None
-    points = drift.reading_points(store, name, asked.chosen)
-    values = tuple(told(Decimal(int(milli)) / 1000) or 0.0 for milli in points["milli"])
-    return row, Points(
-        f"{plain(name).capitalize()}: each reading", shown,
-        tuple(_FIRST_DAY + timedelta(days=int(day)) for day in points["day"]), values,
-        tuple(not bool(within) for within in points["within"]), tuple(float(one) for one in bounds),
-    )  # fmt: skip
+    @classmethod
+    def of(cls, names: Names, asked: Asked, read: dict[str, Any]) -> _Limit:
+        """Look up the bounds that the site's files give."""
+        name, base = str(read["limit_name"]), str(read["base_unit"])
+        bounds, unit = names.bounds(asked.chosen.site, name)
+        return cls(name, base, unit or base, tuple(bounds), read)
+
+    @property
+    def wanted(self) -> tuple[drift.Bound, ...]:
+        """The bounds a line may meet; none known: the line alone."""
+        return tuple((bound, self.unit) for bound in self.bounds) or (None,)
+
+    def told(self, value: Decimal | None) -> float | None:
+        """Return a value of the base unit as it is shown."""
+        return None if value is None else round(float(convert(value, self.base, self.unit)), 2)
+
+    def row(self, lines: Sequence[drift.Drift]) -> dict[str, object]:
+        """Return its row in the table: of the bounds the one that is met first."""
+        left = [(line.days_left, line.bound) for line in lines if line.days_left is not None]
+        days, bound = min(left, default=(None, None))
+        read = self.read
+        return {
+            "limit": plain(self.name), "unit": self.unit, "masked": bool(read["masked"]), "n": read["n"],
+            "runs": read["runs"], "outside": read["outside"], "lowest": self.told(_whole(read["lowest"])),
+            "highest": self.told(_whole(read["highest"])), "slope": self.told(lines[0].slope),
+            "bound": self.told(bound), "left": days,
+        }  # fmt: skip
+
+    def plot(self, store: Fleet, asked: Asked) -> Points:
+        """Return its newest readings as a plot."""
+        points = drift.reading_points(store, self.name, asked.chosen)
+        values = tuple(self.told(Decimal(int(milli)) / 1000) or 0.0 for milli in points["milli"])
+        return Points(
+            f"{plain(self.name).capitalize()}: each reading", self.unit,
+            tuple(_FIRST_DAY + timedelta(days=int(day)) for day in points["day"]), values,
+            tuple(not bool(within) for within in points["within"]), tuple(float(one) for one in self.bounds),
+        )  # fmt: skip
 
 
 def _whole(thousandths: Any) -> Decimal | None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any, TypeAlias
 
 import pandas as pd
 
@@ -14,7 +16,11 @@ from assistant.fleet.tables import READING, bit_or
 from assistant.phrases.units import convert
 
 _MONTH_DAYS = 30
+_BY = ("limit_name", "base_unit")
 _SUMS = ("n", "runs", "outside", "sum_x", "sum_y", "sum_xx", "sum_xy")
+
+
+Bound: TypeAlias = tuple[Decimal, str] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,16 +44,14 @@ class Drift:
 
 
 def limits_read(fleet: Fleet, chosen: Filter = EVERYTHING, mask: Mask = USUAL) -> pd.DataFrame:
-    """Return ``limit_name, base_unit, n, runs, outside, lowest, highest``; the last two in thousandths."""
-    return _by(fleet, ("limit_name", "base_unit"), "", chosen, mask)
-
-
-def readings_by_month(fleet: Fleet, limit_name: str, chosen: Filter = EVERYTHING, mask: Mask = USUAL) -> pd.DataFrame:
-    """Return ``base_unit, month, n, runs, outside, lowest, highest, mean``; the last three in thousandths.
+    """Return ``limit_name, base_unit, n, runs, outside, lowest, highest, mean``; the last three in thousandths.
 
     ``mean`` is rounded down to a whole number.
     """
-    return _by(fleet, ("base_unit", "month"), limit_name, chosen, mask)
+    raw = _sums(fleet, chosen)
+    raw["mean"] = raw["sum_y"] // raw["n"]
+    told = raw[[*_BY, "n", "runs", "outside", "people", "lowest", "highest", "mean"]].copy()
+    return shown(told, _BY, chosen, mask)
 
 
 def reading_points(
@@ -75,29 +79,33 @@ def reading_points(
 _POINT = ["milli", "value", "unit", "base_unit", "within", "rig"]
 
 
-def drift(
-    fleet: Fleet,
-    limit_name: str,
-    chosen: Filter = EVERYTHING,
-    mask: Mask = USUAL,
-    *,
-    bound: Decimal | None = None,
-    unit: str = "",
-) -> Drift:
-    """Return the line through the readings of a limit, and when it meets ``bound`` (in ``unit``)."""
-    told = trends(chosen)
-    told = told.filter(told.limit_name == limit_name)
-    sums = {name: told[name].sum().cast("int64") for name in _SUMS}
-    grouped = told.group_by("base_unit").agg(people=bit_or(told.people), last_x=told.last_x.max(), **sums)
-    raw = fleet.frame(grouped.order_by("base_unit"))
-    if raw.empty:
-        return Drift(limit_name, "", masked=True)
-    row = {name: int(raw[name].iloc[0]) for name in (*_SUMS, "last_x")}
-    base_unit = str(raw["base_unit"].iloc[0])
-    if shown(raw.iloc[:1].copy(), ("base_unit",), chosen, mask)["masked"].iloc[0]:
+def drifts(
+    fleet: Fleet, bounds: Mapping[str, Sequence[Bound]], chosen: Filter = EVERYTHING, mask: Mask = USUAL
+) -> dict[str, list[Drift]]:
+    """Return for each limit named the line through its readings, once for each of its bounds.
+
+    A bound is (value, unit), or None for the line alone.
+    """
+    raw = _sums(fleet, chosen)
+    masked = shown(raw[[*_BY, "n", "runs", "people"]].copy(), _BY, chosen, mask)["masked"]
+    told: dict[str, list[Drift]] = {}
+    for name, some in bounds.items():
+        mine = raw["limit_name"] == name
+        if not mine.any():
+            told[name] = [Drift(name, "", masked=True) for _ in some]
+            continue
+        row, hidden = raw[mine].iloc[0], bool(masked[mine].iloc[0])
+        told[name] = [_drift(name, row, bound, masked=hidden) for bound in some]
+    return told
+
+
+def _drift(limit_name: str, row: pd.Series[Any], bound: Bound, *, masked: bool) -> Drift:
+    base_unit = str(row["base_unit"])
+    if masked:
         return Drift(limit_name, base_unit, masked=True)
-    limit = None if bound is None else Fraction(convert(bound, unit or base_unit, base_unit))
-    return _line(limit_name, base_unit, row, limit)
+    sums = {name: int(row[name]) for name in (*_SUMS, "last_x")}
+    limit = None if bound is None else Fraction(convert(bound[0], bound[1], base_unit))
+    return _line(limit_name, base_unit, sums, limit)
 
 
 def _line(limit_name: str, base_unit: str, row: dict[str, int], bound: Fraction | None) -> Drift:
@@ -137,14 +145,10 @@ def _decimal(value: Fraction) -> Decimal:
     return (Decimal(value.numerator) / Decimal(value.denominator)).quantize(Decimal("0.001"))
 
 
-def _by(fleet: Fleet, by: tuple[str, ...], limit_name: str, chosen: Filter, mask: Mask) -> pd.DataFrame:
+def _sums(fleet: Fleet, chosen: Filter) -> pd.DataFrame:
+    """Return the sums over each limit's readings, unmasked."""
     told = trends(chosen)
-    if limit_name:
-        told = told.filter(told.limit_name == limit_name)
-    sums = {name: told[name].sum().cast("int64") for name in ("n", "runs", "outside", "sum_y")}
-    grouped = told.group_by(*by).agg(
-        people=bit_or(told.people), lowest=told.lowest.min(), highest=told.highest.max(), **sums
-    )
-    raw = fleet.frame(grouped.order_by(*by))
-    raw["mean"] = raw["sum_y"] // raw["n"]
-    return shown(raw.drop(columns="sum_y"), by, chosen, mask)
+    sums = {name: told[name].sum().cast("int64") for name in _SUMS}
+    ends = {"lowest": told.lowest.min(), "highest": told.highest.max(), "last_x": told.last_x.max()}
+    grouped = told.group_by(*_BY).agg(people=bit_or(told.people), **ends, **sums)
+    return fleet.frame(grouped.order_by(*_BY))

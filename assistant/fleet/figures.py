@@ -30,11 +30,6 @@ class Fleet(Protocol):
         """Work an expression over the store's tables out; LogError in a sentence when it cannot be."""
 
 
-def runs_by_month(fleet: Fleet, chosen: Filter = EVERYTHING, mask: Mask = USUAL) -> pd.DataFrame:
-    """Return ``month, site, runs``: how many runs each site made."""
-    return _counted(fleet, tallies("run", chosen, by_site=True), ("month", "site"), {}, chosen, mask)
-
-
 def outcomes(fleet: Fleet, chosen: Filter = EVERYTHING, mask: Mask = USUAL) -> pd.DataFrame:
     """Return ``procedure, outcome, runs``; the outcome "unfinished" has no end in its log."""
     runs = tallies("run", chosen).rename(outcome="item")

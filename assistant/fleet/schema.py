@@ -167,7 +167,10 @@ class Reading(Base):
     rig: Mapped[str]
     day: Mapped[int]
     first: Mapped[bool]
-    __table_args__ = (Index("reading_by_limit", "limit_name", "rig", "day"), {"sqlite_with_rowid": False})
+    __table_args__ = (
+        Index("reading_by_day", "limit_name", "day", "run_id", "seq"),
+        {"sqlite_with_rowid": False},
+    )
 
 
 class Quarantine(Base):

@@ -30,8 +30,8 @@ POOL = 400
 TABLETS = 83
 """At four runs a day, what 100,000 runs in three hundred days come from."""
 DAYS = 300
-STAGE = 10_000
 _SHORT_STRETCH = 2
+_WORDS = re.compile(rb'"said":"[0-9a-f]*"')
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,14 +76,14 @@ def _model(run: Path) -> Model:
     return Model(dict(entries[0].data), pieces, run / WORDS)
 
 
-def make_stage(folder: Path, stage: int, runs: int, models: list[Model], total: int) -> Iterator[Path]:
+def make_stage(folder: Path, stage: int, size: int, models: list[Model], total: int) -> Iterator[Path]:
     """Make the runs of one stage in ``folder/<stage>`` and yield each; those that are there are passed over."""
     anchor._WORK = _SHORT_STRETCH
     keys = [tablet_key(folder / "keys" / f"{number:03d}") for number in range(TABLETS)]
     place = folder / f"{stage:03d}"
     place.mkdir(parents=True, exist_ok=True)
-    for number in range(stage * STAGE, stage * STAGE + runs):
-        chance = Random(number)
+    for number in range(stage * size, (stage + 1) * size):
+        chance = Random(number)  # noqa: S311 - chance for drivers, not for keys
         day = number * DAYS // total
         wall = START_WALL + day * DAY_MS + chance.randrange(16 * 3_600_000)
         name = f"{re.sub('[-:]', '', stamp(wall)[:19])}Z-{number:06x}"
@@ -101,14 +101,8 @@ def _make(run: Path, model: Model, key: TabletKey, wall: int, chance: Random) ->
             data = canonical(opened)
         elif piece.kind == "sealed":
             data = canonical({"code": anchor.code_of(prev, run.name), "of": seq - 1})
-        front = b'{"data":' + data
-        middle = f',"mono":{piece.mono},"prev":"{prev}","seq":{seq}'.encode()
-        back = f',"type":"{piece.kind}","v":1,"wall":"{stamp(wall + piece.after_ms)}"}}'.encode()
-        if piece.signed:
-            signature = key.sign(sha256(front + middle + back).hexdigest())
-            back = f',"sig":"{signature}"'.encode() + back
-        prev = sha256(front + middle + back).hexdigest()
-        lines.append(b"".join((front, b',"hash":"', prev.encode(), b'"', middle, back, b"\n")))
+        line, prev = _line(piece, data, prev, seq, wall, key)
+        lines.append(line)
     fresh = run.with_name(f".{run.name}")
     shutil.rmtree(fresh, ignore_errors=True)
     fresh.mkdir()
@@ -116,3 +110,35 @@ def _make(run: Path, model: Model, key: TabletKey, wall: int, chance: Random) ->
     if model.words.exists():
         os.link(model.words, fresh / WORDS)
     fresh.rename(run)
+
+
+def _line(piece: Piece, data: bytes, prev: str, seq: int, wall: int, key: TabletKey) -> tuple[bytes, str]:
+    """Return a record's line, made as the journal makes it, and its hash."""
+    front = b'{"data":' + data
+    middle = f',"mono":{piece.mono},"prev":"{prev}","seq":{seq}'.encode()
+    back = f',"type":"{piece.kind}","v":1,"wall":"{stamp(wall + piece.after_ms)}"}}'.encode()
+    if piece.signed:
+        signature = key.sign(sha256(front + middle + back).hexdigest())
+        back = f',"sig":"{signature}"'.encode() + back
+    digest = sha256(front + middle + back).hexdigest()
+    return b"".join((front, b',"hash":"', digest.encode(), b'"', middle, back, b"\n")), digest
+
+
+def long_log(folder: Path, model: Model, key: TabletKey, size: int) -> Path:
+    """Make one log of at least ``size`` bytes: a run that goes on and on, its records told again and again."""
+    log = folder / "long" / LOG
+    if log.exists() and log.stat().st_size >= size:
+        return log
+    log.parent.mkdir(parents=True, exist_ok=True)
+    opened = {**model.opened, "run": "long", "key": key.public}
+    pieces = [one for one in model.pieces if one.kind in {"heard", "decided", "spoke"}]
+    first = Piece("opened", canonical(opened), 0, 0, signed=True)
+    prev, seq, written, mono = genesis("long"), 0, 0, 0
+    with log.open("wb") as file:
+        while written < size:
+            for piece in (first,) if not seq else pieces:
+                data = _WORDS.sub(b'"said":""', piece.data)  # no words lie beside it
+                line, prev = _line(Piece(piece.kind, data, mono, mono, piece.signed), data, prev, seq, START_WALL, key)
+                written += file.write(line)
+                seq, mono = seq + 1, mono + 500
+    return log

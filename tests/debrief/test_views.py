@@ -195,5 +195,5 @@ def test_plots_are_readable_and_say_what_they_show() -> None:
     assert b"<!-- refusals -->" in drawn
     assert bars.alt() == "Refusals by rule (refusals). Most: a <b>, 3."
     made = picture(bars)
-    assert made.png.startswith(b"\x89PNG")
+    assert made.drawn("png").startswith(b"\x89PNG")
     assert not Bars("t", "u", ("a",), (None,)).worth

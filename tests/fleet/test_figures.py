@@ -230,7 +230,7 @@ def test_a_drift_is_the_line_numpy_draws(fleet: Any, whole: Read) -> None:
     for name, group in told.groupby("limit_name"):
         if isinstance(fleet, BySpark) and drawn >= 2:
             break
-        found = drift.drift(fleet, str(name), Filter(), OPEN)
+        found = drift.drifts(fleet, {str(name): [None]}, Filter(), OPEN)[str(name)][0]
         y = group["milli"].to_numpy() / 1000
         assert (found.n, found.base_unit) == (len(group), group["base_unit"].iloc[0])
         assert float(found.mean or 0) == pytest.approx(y.mean(), abs=0.001)
@@ -242,7 +242,8 @@ def test_a_drift_is_the_line_numpy_draws(fleet: Any, whole: Read) -> None:
         assert float(found.slope or 0) == pytest.approx(slope * 30, abs=0.001)
         assert float(found.latest or 0) == pytest.approx(last, abs=0.01)
         bound = Decimal(str(round(last + slope * 40.5, 3)))
-        left = drift.drift(fleet, str(name), Filter(), OPEN, bound=bound).days_left
+        met = drift.drifts(fleet, {str(name): [(bound, found.base_unit)]}, Filter(), OPEN)[str(name)]
+        left = met[0].days_left
         assert left in ({39, 40, 41} if abs(slope) > 0.01 else {left})
         drawn += 1
     assert drawn >= 2

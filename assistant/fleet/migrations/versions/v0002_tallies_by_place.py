@@ -1,4 +1,4 @@
-"""The tallies in the order they are asked for; they are worked out anew, so nothing is carried over."""
+"""The tallies and readings in the order they are asked for; tallies are worked out anew, so none is carried over."""
 
 from __future__ import annotations
 
@@ -22,6 +22,8 @@ def upgrade() -> None:
     _make("tally", ("kind", *_PLACE, "item", "bin"), ("n", "runs", "people"))
     sums = ("outside", "lowest", "highest", "last_x", "sum_x", "sum_y", "sum_xx", "sum_xy")
     _make("trend", (*_PLACE, "limit_name", "base_unit"), ("n", "runs", "people", *sums))
+    op.drop_index("reading_by_limit", "reading")
+    op.create_index("reading_by_day", "reading", ["limit_name", "day", "run_id", "seq"], unique=False)
     op.execute("DELETE FROM stale")
     op.execute("INSERT INTO stale (procedure, month) SELECT DISTINCT procedure, month FROM run")
 
