@@ -224,6 +224,18 @@ class Compiler(Setting):
         }
 
 
+def can_be_known(steps: Iterable[PlanStep]) -> frozenset[int]:
+    """Return the positions of the facts that a plan can come to know: no other can fall into doubt.
+
+    A look that is never come to would only tell two sites' plans apart by a limit that neither reads.
+    """
+    changes: list[Changes] = []
+    for step in steps:
+        changes += [step.starts, *(answer.sets for answer in step.answers.values())]
+        changes += [step.reading.within.sets, step.reading.outside.sets] if step.reading is not None else []
+    return frozenset(index for change in changes for index, _ in change)
+
+
 def compile_plan(files: Files, crew: str = "alone") -> Plan:
     """Resolve one run; raises FileFaults with every fault found.
 
@@ -241,7 +253,7 @@ def compile_plan(files: Files, crew: str = "alone") -> Plan:
         announcements[act.announce] = act
     if work.faults:
         raise FileFaults(list(dict.fromkeys(work.faults)))
-    yard = files.yard
+    yard, known = files.yard, can_be_known(steps)
     return Plan(
         procedure=files.procedure.id,
         rig=files.rig_name,
@@ -252,7 +264,7 @@ def compile_plan(files: Files, crew: str = "alone") -> Plan:
         fact_values=tuple(tuple(fact.values) for fact in yard.facts.values()),
         steps=steps,
         count=sum(1 for step in steps if not step.aside),
-        looks={index: looks[index] for index in sorted(looks)},
+        looks={index: looks[index] for index in sorted(looks) if index in known},
         secure={index: fact.secure for index, fact in enumerate(yard.facts.values()) if fact.secure is not None},
         decaying=tuple(index for index, fact in enumerate(yard.facts.values()) if fact.decays),
         acts=acts,
