@@ -65,7 +65,8 @@ def export(store: Store, folder: Path, progress: Callable[[int, int], None] = la
         raise InputError(f"{folder} holds something else: name a new folder for the export.")
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / MARK).touch()
+        if not is_export(folder):
+            (folder / MARK).touch()
         with store.reading() as connection:
             if not store.sqlite:  # one moment's store, whatever is taken in meanwhile
                 connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")

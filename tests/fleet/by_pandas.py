@@ -47,6 +47,8 @@ class Read:
         """Leave out what was not chosen."""
 
         def keep(told: pd.DataFrame) -> pd.DataFrame:
+            if told.empty:
+                return told
             for name, value in chosen.items():
                 if name == "first_month":
                     told = told[told["month"] >= value]
