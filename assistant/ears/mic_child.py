@@ -17,7 +17,7 @@ from queue import Full
 from typing import Any
 
 PIPE = "pipe:"
-BLOCK_SECONDS = 0.03
+BLOCK_SECONDS = 0.02
 PIPE_RATE = 16_000
 BEAT_SECONDS = 0.25
 

@@ -25,7 +25,7 @@ from assistant.ears.mic_child import Message, run
 from assistant.ears.utterances import Cutter, Utterance
 from assistant.phrases.live import Hearing, Live
 
-NOISE_RISE_DB = 0.1  # a block of 30 ms: 10 dB in three seconds, longer than any phrase is spoken without pause
+NOISE_RISE_DB = 0.07  # a block of 20 ms: 10 dB in three seconds, longer than any phrase is spoken without pause
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ class Watch:
     clip_share: float = 0.3
     retry: float = 1.0
     opening: float = 15.0
-    queue: int = 340
+    queue: int = 500
 
 
 class MicrophoneEars:
@@ -100,8 +100,8 @@ class MicrophoneEars:
 
     @property
     def speaking(self) -> bool:
-        """Whether somebody is speaking now."""
-        return self._cutter.speaking
+        """Whether somebody speaks now, or seems to begin."""
+        return self._cutter.speaking or self._cutter.stirring
 
     def fresh(self) -> None:
         """Forget the sound under way: it may be the assistant's own voice. For the thread that listens."""

@@ -10,7 +10,7 @@ import numpy as np
 from assistant.ears.audio import measure
 from assistant.ears.base import SAMPLE_RATE, Samples
 from assistant.ears.segmenter import Edge, Event, Segmenter, Timing
-from assistant.ears.vad import Detector, SpeechDetector
+from assistant.ears.vad import STIRRING, Detector, SpeechDetector
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +43,11 @@ class Cutter:
     def speaking(self) -> bool:
         """Whether somebody is speaking now."""
         return self._segmenter.speaking
+
+    @property
+    def stirring(self) -> bool:
+        """Whether the last sound may be the beginning of speech: enough to fall silent for, not yet to hear."""
+        return self._detector.probability >= STIRRING
 
     @property
     def now(self) -> float:

@@ -20,6 +20,8 @@ LIVE = Live("en", SAYS, emergency=frozenset({"halt"}))
 class Loud:
     """Calls loud sound speech."""
 
+    probability = 0.0
+
     def feed(self, samples: Samples) -> Iterator[tuple[float, bool]]:
         """One verdict a chunk."""
         yield len(samples) / SAMPLE_RATE, bool(np.abs(samples).max() > 100)
