@@ -44,6 +44,7 @@ TOKENS_A_SECOND = 6.5  # more than that is the model talking on by itself
 LONGEST_FREE = 30
 KEPT = 14  # phrases scored to their end
 AT_ONCE = 32
+SHORTEST = SAMPLE_RATE // 4  # less than this the encoder cannot take
 QUIET_SECONDS = 1.5
 QUIET_RMS = 30.0
 
@@ -85,6 +86,7 @@ class MoonshineEar:
 
     def listen(self, samples: Samples) -> Sound:
         """Work through an utterance once; everything else is asked of what this returns."""
+        samples = np.pad(samples, (0, max(0, SHORTEST - len(samples))))
         wave = dithered(samples).astype(np.float32)[None] / 32_768.0
         (encoded,) = self._encoder.run(None, {"input_values": wave, "attention_mask": np.ones(wave.shape, np.int64)})
         empty = {name: np.zeros((1, HEADS, 0, HEAD_SIZE), np.float32) for name in self._past}
@@ -213,7 +215,9 @@ class MoonshineEar:
         return {
             "input_ids": tokens,
             "encoder_hidden_states": encoded,
-            "encoder_attention_mask": np.ones((len(tokens), encoded.shape[1]), np.int64),
+            # The model takes every 384th of these, so a mask as long as the encoded sound fails from nine
+            # seconds on; one entry stands for all.
+            "encoder_attention_mask": np.ones((len(tokens), 1), np.int64),
             "use_cache_branch": np.array([cached]),
         }
 

@@ -13,7 +13,7 @@ from assistant.ears.base import Signal
 from assistant.ears.fusion import Pair
 from assistant.ears.hear import hear_file
 from assistant.ears.sphinx import SphinxEar
-from assistant.ears.utterances import utterances
+from assistant.ears.utterances import Utterance, utterances
 from assistant.ears.wavs import WavEars
 from assistant.errors import InputError
 from assistant.phrases.book import PhraseBook
@@ -111,6 +111,14 @@ def test_a_phrase_with_more_around_it_is_no_answer(pair: Pair, live: Live, voice
         for voice in voices[:2]:
             for heard in hear(pair, clip(text, voice), live):
                 assert heard.phrase in (None, STOP), (text, heard)
+
+
+@pytest.mark.parametrize("seconds", [0.05, 0.3, 4.0, 9.0, 9.6, 12.0])
+def test_sound_of_any_length_is_an_answer_or_a_refusal(pair: Pair, live: Live, seconds: float) -> None:
+    """Hazard: a long or a very short noise ends the run with an error of the recogniser."""
+    noise = np.random.default_rng(3).standard_normal(int(seconds * 16_000)) * 900
+    heard = pair.hear(Utterance(noise.astype(np.int16), 0.0, seconds, -60.0), live)
+    assert heard.phrase is None
 
 
 def test_what_is_not_live_is_not_heard(

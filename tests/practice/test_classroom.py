@@ -99,7 +99,7 @@ def test_a_hasty_trainee_is_shown_what_was_believed_and_what_was_so(hitchcall: H
     for name in ("where-stands", "tractor-clear", "parking-brake-set", "under-trailer-brake-off", "park-brake-weak"):
         assert name not in ended.out, "the trainee is told ids instead of words"
     told = ended.out[ended.out.index("Critical answers:") :]
-    assert 'not looked: Where does the tractor stand?' in told or 'Said: "tractor stands clear".' in told, told
+    assert "not looked: Where does the tractor stand?" in told or 'Said: "tractor stands clear".' in told, told
     assert "wrong: " in told
     assert "Refused by the assistant:\n  Danger. " in told, told
     assert score["broken"] == []
