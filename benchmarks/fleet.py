@@ -146,7 +146,8 @@ def _lines(told: dict[str, Any], machine: dict[str, Any]) -> Iterator[str]:
             yield f"  one run: first {run['first_ms']:.0f}, then p50 {run['p50_ms']:.0f}, p95 {run['p95_ms']:.0f}"
     if told["large"]:
         one = told["large"]
-        yield f"\nOne log of {one['bytes'] / 2**30:.2f} GiB: {one['seconds']:.0f} s, at most {one['peak_mib']:.0f} MiB"
+        yield f"\nOne log of {one['bytes'] / 2**30:.2f} GiB: {one['seconds']:.0f} s, at most {one['peak_mib']:.0f} MiB "
+        yield f"(the program itself: {one['own_mib']:.0f} MiB)"
 
 
 if __name__ == "__main__":

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from made_runs import Made
 
+from assistant.fleet import figures
+from assistant.fleet.filters import Mask
 from assistant.fleet.intake import take_in
 from assistant.fleet.pages import quarantined, run_list
 from assistant.fleet.store import Store
@@ -72,6 +74,8 @@ def test_two_stories_of_one_run_count_nowhere(
         take_in(store, [tmp_path / name], workers=1)
     assert [row for row in run_list(store)["state"] if row != "disputed"] == []
     assert sorted(quarantined(store)["reason"]) == ["conflict", "conflict"]
+    for figure in (figures.outcomes, figures.step_times, figures.refusals):
+        assert len(figure(store, mask=Mask(0, 0))) == 0
 
 
 def test_an_altered_log_is_kept_aside_with_its_line(
