@@ -11,8 +11,6 @@ import pytest
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome") or ""
 needs_chromium = pytest.mark.skipif(not CHROMIUM, reason="no Chromium on this machine; ./check installs it")
-in_browser = [needs_chromium, pytest.mark.xdist_group("browser")]
-"""Marks of tests in the browser: all in one worker, where they share it."""
 
 SIZES = {"small": (800, 480, 133.0), "middle": (1280, 800, 149.0), "large": (1920, 1200, 224.0)}
 """Screens of common tablets: width and height in pixels, pixels an inch (7 inch, 10.1 inch, 10.1 inch)."""

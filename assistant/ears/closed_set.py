@@ -4,8 +4,8 @@ A text's likelihood given the sound is not enough to rank by: a short and common
 likely whatever was said, and in noise it would beat every longer one. So a share of the text's
 likelihood without any sound, from the same model, is taken off: what is left is what hearing gained
 ("internal language model subtraction"; the idea is published, the name is from memory). Measured on
-168 clips with 60 phrases live, the leading phrase was then right in 100 % at 10 dB and 92 % at 5 dB
-instead of 86 % and 74 %.
+168 clips with 60 phrases live, the leading phrase was then right in 84 of 84 at 10 dB and in 76 of 84
+at 5 dB, instead of 72 and 62.
 """
 
 from __future__ import annotations

@@ -12,8 +12,6 @@ from dataclasses import dataclass
 from assistant.ears.closed_set import Scored
 from assistant.phrases.words import normalise
 
-FREELY = "<written>"
-"""The phrase id under which the ranking ear's own free text is weighed by the other ear."""
 FILLERS = frozenset(
     ["the", "a", "it's", "yeah", "yes", "okay", "ok", "um", "uh", "er", "and", "so", "well", "oh", "i'm"]
 )
@@ -28,14 +26,16 @@ class Evidence:
     """Raw findings: the ranking ear's phrases and free text, and how the other ear weighs both.
 
     ``ranked`` and ``weighed`` are sorted, leading phrase first; ``weighed`` holds the leading
-    candidates and, as FREELY, the free text. ``written_heard`` is the natural-log likelihood of
-    ``written`` with its end; ``seconds`` the length of the sound, with what is kept around the speech.
+    candidates. ``written_heard`` is the natural-log likelihood of ``written`` with its end,
+    ``written_weighed`` that of the other ear without its end (0 when nothing was written); ``seconds``
+    the length of the sound, with what is kept around the speech.
     """
 
     ranked: tuple[Scored, ...]
     weighed: tuple[Scored, ...]
     written: str
     written_heard: float
+    written_weighed: float
     seconds: float
 
     @property
@@ -46,7 +46,7 @@ class Evidence:
     @property
     def second_leading(self) -> str:
         """The phrase that the weighing ear, hearing for itself, puts first."""
-        return next((one.phrase for one in self.weighed if one.phrase != FREELY), "")
+        return self.weighed[0].phrase if self.weighed else ""
 
 
 def figures(found: Evidence, phrase: str, snr_db: float) -> Mapping[str, float]:
@@ -59,7 +59,8 @@ def figures(found: Evidence, phrase: str, snr_db: float) -> Mapping[str, float]:
     second = {one.phrase: one for one in found.weighed}
     if phrase not in first or phrase not in second:
         return {}
-    one, other, written = first[phrase], second[phrase], second.get(FREELY)
+    one, other = first[phrase], second[phrase]
+    behind = found.written_weighed - other.heard if found.written else 0.0
     return {
         "first gain": one.gain / 10,
         "first margin": _within(one.gain - _rival(found.ranked, phrase), -ALONE, ALONE) / 10,
@@ -69,7 +70,7 @@ def figures(found: Evidence, phrase: str, snr_db: float) -> Mapping[str, float]:
         "second gain": other.gain / 10,
         "second margin": _within(other.gain - _rival(found.weighed, phrase), -ALONE, ALONE) / 10,
         "second a token": other.heard / other.tokens,
-        "second behind written": _within(written.heard - other.heard, -10, 30) / 10 if written else 0.0,
+        "second behind written": _within(behind, -10, 30) / 10,
         "tokens": one.tokens / 8,
         "slowness": _within((found.seconds - AROUND) / len(one.text) / A_LETTER, 0.3, 4),
         "snr": _within(snr_db, 0, 30) / 10,
@@ -100,7 +101,7 @@ def more_was_said(written: str, text: str) -> bool:
 
 def _rival(scored: tuple[Scored, ...], phrase: str) -> float:
     """Return the gain of the best other phrase; so low that nothing is near it when there is none."""
-    return max((one.gain for one in scored if one.phrase not in {phrase, FREELY}), default=-1_000.0)
+    return max((one.gain for one in scored if one.phrase != phrase), default=-1_000.0)
 
 
 def _within(value: float, low: float, high: float) -> float:

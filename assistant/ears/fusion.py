@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Verdict
 from assistant.ears.closed_set import Scored, reading_of
-from assistant.ears.evidence import FREELY, Evidence, more_was_said, odds
+from assistant.ears.evidence import Evidence, more_was_said, odds
 from assistant.ears.limits import LIMITS, Limits
 from assistant.ears.live_words import NUMBER
 from assistant.ears.moonshine import MoonshineEar
@@ -81,9 +81,8 @@ class Pair:
         ranked = self._first.rank(sound, live)
         weighed = self._beside.submit(self._second.weigh, worked.result(), candidates(ranked, live))
         written, likely = self._first.write(sound)
-        free = self._beside.submit(self._second.weigh, worked.result(), [(FREELY, written)] if written else [])
-        both = sorted((*weighed.result(), *free.result()), key=lambda one: -one.gain)
-        return Evidence(ranked, tuple(both), written, likely, sound.seconds)
+        second = self._beside.submit(self._second.likelihood, worked.result(), written).result() if written else 0.0
+        return Evidence(ranked, weighed.result(), written, likely, second, sound.seconds)
 
     def prepare(self, live: Live) -> None:
         """Build what the ears need for a live set, so that the first answer is not late."""
@@ -170,9 +169,7 @@ def decide(
     if levels.clipped > limits.clipped:
         return Outcome(words, unheard=Unheard.CLIPPED)
     answer = _answer(found, third, live, limits, levels.snr_db)
-    if levels.snr_db < limits.snr_db and (answer.unheard is None or found.leading):
-        return Outcome(words, unheard=Unheard.TOO_LOUD)
-    return answer
+    return Outcome(words, unheard=Unheard.TOO_LOUD) if levels.snr_db < limits.snr_db else answer
 
 
 def _emergency(
@@ -203,7 +200,7 @@ def _answer(
     if found.second_leading != phrase:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)
     if phrase in live.critical and likely < limits.critical:
-        return Outcome(words, unheard=Unheard.ONE_EAR_ONLY)
+        return Outcome(words, unheard=Unheard.UNSURE)
     return _accepted(found, phrase, live)
 
 

@@ -1,9 +1,9 @@
-"""The proposing ear: a small encoder-decoder that ranks every live phrase by forced decoding.
+"""The ranking ear: a small encoder-decoder that ranks every live phrase by forced decoding.
 
 It does not write down what it hears and then compare; it asks of each live phrase how likely this
 sound is to be that phrase. The sound is worked through once, then the first two tokens of every
-phrase, then the whole of the leading ones. It also writes freely, so that talk which fits no phrase
-better than itself can be refused, and numbers can be read.
+phrase, then the whole of the leading ones and of the emergency. It also writes freely, so that talk
+which fits no phrase better than itself can be refused.
 
 Weights: Moonshine tiny.en (MIT) as published for ONNX Runtime, carried by the package
 ``moonshine-voice``; each file is checked against its hash.
@@ -44,6 +44,7 @@ TOKENS_A_SECOND = 6.5  # more than that is the model talking on by itself
 LONGEST_FREE = 30
 KEPT = 14  # phrases scored to their end
 AT_ONCE = 32
+TEXTS_KEPT = 4096
 SHORTEST = SAMPLE_RATE // 4  # less than this the encoder cannot take
 QUIET_SECONDS = 1.5
 QUIET_RMS = 30.0
@@ -103,7 +104,7 @@ class MoonshineEar:
         Where a reading is due the likeliest readings are among them.
         """
         texts = sentences(live)
-        kept = self._leading(sound, texts) if texts else []
+        kept = self._leading(sound, texts, live) if texts else []
         kept += self._readings(sound, live)
         if not kept:
             return ()
@@ -115,13 +116,17 @@ class MoonshineEar:
             scored.append(Scored(phrase, text, heard, without, len(steps) - 1, float(steps[-1])))
         return best_by_phrase(scored)
 
-    def _leading(self, sound: Sound, texts: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
-        """Return the texts that are best begun."""
+    def _leading(self, sound: Sound, texts: Sequence[tuple[str, str]], live: Live) -> list[tuple[str, str]]:
+        """Return the texts that are best begun, and the best begun one of an emergency wherever it stands."""
         self._without_sound([text for _, text in texts])
         rows = [self.pieces.of(text) for _, text in texts]
         without = [self._unheard[text][: min(len(row), 2)].sum() for (_, text), row in zip(texts, rows, strict=True)]
         hopes = np.array(self._beginnings(sound, rows)) - LM_SHARE * np.array(without)
-        return [texts[at] for at in np.argsort(hopes)[::-1][:KEPT]]
+        ordered = [texts[at] for at in np.argsort(hopes)[::-1]]
+        kept, rest = ordered[:KEPT], ordered[KEPT:]
+        return kept if any(phrase in live.emergency for phrase, _ in kept) else [
+            *kept, *[one for one in rest if one[0] in live.emergency][:1],
+        ]  # fmt: skip
 
     def _readings(self, sound: Sound, live: Live) -> list[tuple[str, str]]:
         """Return the likeliest readings of the kind that is due, in words and in figures."""
@@ -149,6 +154,8 @@ class MoonshineEar:
         del self._encoder, self._decoder
 
     def _without_sound(self, texts: Sequence[str]) -> None:
+        if len(self._unheard) > TEXTS_KEPT:  # readings come without end
+            self._unheard.clear()
         todo = [text for text in dict.fromkeys(texts) if text not in self._unheard]
         for at in range(0, len(todo), AT_ONCE):
             part = todo[at : at + AT_ONCE]

@@ -2,13 +2,15 @@
 
 The file holds one piece after the other: its length in one byte (or, from 128 on, in two), then its
 bytes. The place in the file is the piece's number; of two neighbours the pair whose joined piece has
-the lowest number is joined first (byte-pair encoding, Sennrich et al. 2016).
+the lowest number is joined first (byte-pair encoding, Sennrich et al. 2016). A letter that is no piece
+is written as its bytes.
 """
 
 from __future__ import annotations
 
 FIRST_TEXT = 3  # numbers under this stand for no text
-FIRST_JOINED = 259  # those under this are marks and single bytes
+FIRST_JOINED = 259  # those under this are marks and, from FIRST_TEXT on, the 256 single bytes
+TEXTS_KEPT = 4096
 SPACE = "\u2581"
 
 
@@ -33,8 +35,10 @@ class Pieces:
         self._known: dict[str, tuple[int, ...]] = {}
 
     def of(self, text: str) -> tuple[int, ...]:
-        """Return the numbers of a text's pieces; KeyError for a letter that the model does not know."""
+        """Return the numbers of a text's pieces."""
         if text not in self._known:
+            if len(self._known) > TEXTS_KEPT:
+                self._known.clear()
             self._known[text] = self._split(text)
         return self._known[text]
 
@@ -56,6 +60,10 @@ class Pieces:
                 if (number := self._number.get(parts[at] + parts[at + 1])) is not None
             ]
             if not pairs:
-                return tuple(self._number[part] for part in parts)
+                return tuple(number for part in parts for number in self._numbers(part))
             _, at = min(pairs)
             parts[at : at + 2] = [parts[at] + parts[at + 1]]
+
+    def _numbers(self, part: bytes) -> tuple[int, ...]:
+        found = self._number.get(part)
+        return (found,) if found is not None else tuple(FIRST_TEXT + byte for byte in part)

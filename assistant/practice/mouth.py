@@ -16,7 +16,7 @@ from assistant.prepare import Prepared
 QUIET_DB: Final = -62.0
 
 _NOT_HEARD: Final = (
-    Unheard.NOT_A_PHRASE, Unheard.NOT_A_PHRASE, Unheard.NOT_A_PHRASE, Unheard.EARS_DISAGREE, Unheard.ONE_EAR_ONLY,
+    Unheard.NOT_A_PHRASE, Unheard.NOT_A_PHRASE, Unheard.NOT_A_PHRASE, Unheard.EARS_DISAGREE, Unheard.UNSURE,
     Unheard.TOO_LOUD, Unheard.SILENCE, Unheard.CLIPPED,
 )  # fmt: skip
 

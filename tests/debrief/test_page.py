@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from browser import CONTRASTS, axe_faults, axe_source, in_browser
+from browser import CONTRASTS, axe_faults, axe_source, needs_chromium
 
 from assistant.debrief.server import Debrief
 from tests.debrief.showing import SIZES, Open, chosen, go, open_mistakes
 
-pytestmark = in_browser
+pytestmark = needs_chromium
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -5,14 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from browser import CONTRASTS, in_browser
+from browser import CONTRASTS, needs_chromium
 
 from assistant.debrief.server import Debrief
 from assistant.fleet import figures
 from assistant.fleet.filters import Filter
 from tests.debrief.showing import Open, go, open_mistakes
 
-pytestmark = in_browser
+pytestmark = needs_chromium
 
 
 def test_figures_on_the_page_are_the_stores(page: Debrief, show: Open) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from browser import in_browser
+from browser import needs_chromium
 from made_runs import Made
 
 from assistant.debrief.folder import Folder
@@ -15,7 +15,7 @@ from assistant.debrief.sound import Sounds
 from assistant.journal.keys import TabletKey
 from tests.debrief.showing import Open, chosen, open_mistakes
 
-pytestmark = in_browser
+pytestmark = needs_chromium
 EVIL = "<script>document.title='taken'</script><img src=x onerror=\"document.title='taken'\">"
 
 

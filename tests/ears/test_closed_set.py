@@ -94,7 +94,7 @@ def pieces() -> Pieces:
     return Pieces((RANKING.find() / "tokenizer.bin").read_bytes())
 
 
-@given(st.text("abcdefghijklmnopqrstuvwxyzJS ", min_size=1).map(lambda text: " ".join(text.split())).filter(bool))
+@given(st.text("abcdefghijklmnopqrstuvwxyzJSéü주 ", min_size=1).map(lambda text: " ".join(text.split())).filter(bool))
 def test_pieces_give_the_text_back(pieces: Pieces, text: str) -> None:
     """Promise: a phrase is scored as it is written, whatever its words."""
     assert pieces.text(list(pieces.of(text))) == text

@@ -25,7 +25,6 @@ from assistant.practice.making import make_runs
 from assistant.prepare import Prepared
 from tests.fleet.by_pandas import UNDONE, Read, quantile, read, summed
 
-pytestmark = pytest.mark.xdist_group("fleet figures")
 ENGINES = ("sqlite", "postgresql", "duckdb", "spark")
 STORES = ENGINES[:2]
 OPEN = Mask(0, 0)

@@ -297,7 +297,6 @@ def evil() -> Iterator[ThreadingHTTPServer]:
 
 
 @needs_chromium
-@pytest.mark.xdist_group("browser")
 def test_a_hostile_page_in_the_same_browser_does_nothing(cab: MakeCab, evil: ThreadingHTTPServer) -> None:
     """Hazard: the driver's browser has a hostile page open beside ours. Eight ways in, none works."""
     sync = pytest.importorskip("playwright.sync_api", reason="playwright is not installed; run ./check")

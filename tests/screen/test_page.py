@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
-from browser import PADS, apart, in_browser
+from browser import PADS, apart, needs_chromium
 
 from assistant.engine.events import Heard, Measured
 from assistant.engine.guide import reply
@@ -17,7 +17,7 @@ from assistant.journal.verify import State, verify
 from assistant.phrases.live import Hearing
 from tests.screen.conftest import Cab, ListEars, MakeCab, wait_for
 
-pytestmark = in_browser
+pytestmark = needs_chromium
 
 Open = Callable[..., Any]
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser import CONTRASTS, CUT_OFF, LOOKS, PADS, SIZES, THEMES, apart, axe_faults, axe_source, in_browser
+from browser import CONTRASTS, CUT_OFF, LOOKS, PADS, SIZES, THEMES, apart, axe_faults, axe_source, needs_chromium
 
 from assistant.prepare import grammars, library, prepare
 from assistant.screen.board import Board
@@ -23,7 +23,7 @@ from assistant.screen.server import Screen
 from tests.screen.conftest import wait_for
 from tests.screen.scenes import Scene, scenes
 
-pytestmark = in_browser
+pytestmark = needs_chromium
 
 ALL = {
     lang: list(scenes(prepare(library(), grammars(), "couple", rig="cab-release", lang=lang), labels(lang)))
