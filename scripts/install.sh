@@ -40,16 +40,17 @@ find_python() {
     return 1
 }
 
-# Make .venv and install Hitchcall into it, with the extras named, at the pinned versions.
+# Make .venv and install Hitchcall into it, with the extras named, at the pinned versions; $2 says how large that is.
 need_hitchcall() {
     extras=$1
+    size=$2
     python=$(find_python) || fail "Python 3.11 or newer is needed; install it and come back"
     "$python" -c 'import venv, ensurepip' 2>/dev/null || need_packages python3-venv
     wanted="$extras $(cksum pyproject.toml constraints.txt | tr '\n' ' ')"
     if [ -x .venv/bin/python ] && [ "$(cat .venv/installed 2>/dev/null)" = "$wanted" ]; then
         return 0
     fi
-    say "Installing Hitchcall into .venv (about 480 MB the first time) ..."
+    say "Installing Hitchcall into .venv (about $size the first time) ..."
     [ -x .venv/bin/python ] || "$python" -m venv .venv || fail "no virtual environment could be made in .venv"
     .venv/bin/python -m pip install -q --disable-pip-version-check -c constraints.txt -e ".$extras" \
         || fail "pip could not install Hitchcall; check the network and try again"
