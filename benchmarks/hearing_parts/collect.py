@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import math
 import multiprocessing
@@ -15,6 +16,7 @@ from typing import Any
 
 from pocketsphinx import Decoder, get_model_path
 
+import assistant.ears
 from assistant.ears.audio import dithered, measure
 from assistant.ears.base import Samples
 from assistant.ears.closed_set import Scored
@@ -28,6 +30,15 @@ from assistant.phrases.live import Live
 from benchmarks.hearing_parts.material import Item, Material, sound_of
 
 Record = dict[str, Any]
+RAW = ("vad", "segmenter", "utterances", "features", "pieces", "number_search", "closed_set", "moonshine", "whisper",
+       "evidence")  # fmt: skip
+"""The modules on which raw findings hang; the limits are not among them, so that they can be fitted on what is kept."""
+
+
+def ears_hash() -> str:
+    """Return one hash of what the raw findings hang on."""
+    folder = Path(assistant.ears.__file__).parent
+    return hashlib.sha256(b"".join((folder / f"{name}.py").read_bytes() for name in RAW)).hexdigest()[:12]
 
 
 class PlainGrammar:
@@ -99,7 +110,7 @@ class Bench:
 
 def evidence_of(heard: Record) -> Evidence:
     """Return the findings of one utterance as they were."""
-    raw = {"seconds": heard["length"], **heard["evidence"]}
+    raw = dict(heard["evidence"])
     for name in ("ranked", "weighed"):
         raw[name] = tuple(Scored(**one) for one in raw[name])
     return Evidence(**raw)
@@ -122,13 +133,13 @@ def _work(item: Item) -> Record:
 def collect(
     items: Sequence[Item], cache: Path, name: str, *, processes: int, seconds: float = math.inf
 ) -> list[Record]:
-    """Return the records of the items heard so far, hearing those not yet in ``<cache>/<name>.jsonl``.
+    """Return the records of the items heard so far, hearing those not yet in ``<cache>/<name>-<ears>.jsonl``.
 
     After ``seconds`` no new clip is begun; the next run goes on from there. Clips come in a mixed
     order, so that a part of them is a fair cut of the whole.
     """
     cache.mkdir(parents=True, exist_ok=True)
-    path = cache / f"{name}.jsonl"
+    path = cache / f"{name}-{ears_hash()}.jsonl"
     done: dict[str, Record] = {}
     if path.exists():
         for line in path.read_text("utf-8").splitlines():
