@@ -25,7 +25,8 @@ def _trailer_brake(truth: Truth) -> Truth:
 
 
 def _chocks(truth: Truth) -> Truth:
-    return truth.but(chocks=not truth.has("chock-missing"), place=Place.GROUND)
+    """Set the chocks; with one missing they are not set, but what stands under a wheel already stays there."""
+    return truth.but(chocks=truth.chocks or not truth.has("chock-missing"), place=Place.GROUND)
 
 
 def _open_jaws(truth: Truth) -> Truth:
@@ -166,7 +167,7 @@ MENDED: Final[Mapping[str, Deed]] = {
     "lines-rub": _job("lines-hang", "lines-moved"),
     "chain-trailing": _job("chains-hooked", "chains-lifted"),
     "dolly-moves": _job("dolly-held", "dolly-chocked"),
-    "chocks-not-tight": lambda truth: truth.but(chocks=False).did("chocks-set-anew"),
+    "chocks-not-tight": _job("chocks-set-anew"),
 }
 """Phrase → what a driver who has said it puts right before answering again."""
 

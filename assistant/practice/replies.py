@@ -121,7 +121,7 @@ _SAYS: Final[Mapping[str, Test]] = {
     "valve-faulty": lambda truth: truth.has("trailer-brake-weak") or truth.has("valve-seized"),
     "wheels-still-free": _no(rig.trailer_braked),
     "park-valve-set": lambda truth: truth.valve_set,
-    "chocks-placed": lambda truth: truth.chocks,
+    "chocks-placed": lambda truth: truth.chocks and not truth.has("chock-missing"),  # one alone is no pair
     "chocks-stowed": lambda truth: not truth.chocks,
     "chocks-tight": _no(_has("chock-slipped", "chocks-set-anew")),
     "chocks-not-tight": _has("chock-slipped", "chocks-set-anew"),

@@ -7,9 +7,10 @@ from decimal import Decimal
 import pytest
 from honest import Yard, yards
 
-from assistant.practice import deeds, readings, rig
+from assistant.practice import deeds, readings, replies, rig
 from assistant.practice.faults import seeded
 from assistant.practice.passing import pass_time
+from assistant.practice.sights import PICTURES
 from assistant.practice.truth import PIN_MM, SPRING_ON_PSI, Fit, Lines, Place, Truth
 from assistant.procedure.plan import PlanLimit
 
@@ -81,6 +82,31 @@ def test_an_old_trailers_emergency_brakes_leak_off() -> None:
     assert not rig.trailer_braked(gone)
     assert [harm.kind for harm in gone.harms] == ["runaway"]
     assert pass_time(parked.but(chocks=True), 60 * 60_000).harms == ()
+
+
+def test_a_chock_that_stands_stays_though_its_pair_is_missing() -> None:
+    """On a slope one chock holds an old trailer (CDL manual 6.4.2 step 3): whoever looks for the other leaves it be."""
+    fit = Fit(spring_brakes=False, leak_trailer=2.0)
+    start = seeded(Truth(fit, reach=6000.0, trailer_tank=0.0, tractor_brake=True), ["chock-missing", "slope"])
+    assert rig.trailer_held(start)
+    tried = deeds.deed(start, "chocks-placed")
+    assert rig.trailer_held(tried)
+    assert pass_time(tried, 60 * 60_000).harms == ()
+    assert PICTURES["chocks"](tried) == "one-only"
+    assert not replies.true(tried, "chocks-placed"), "said that both stand while one is seen"
+    assert not replies.true(tried, "chocks-stowed"), "said that none stands while one is seen"
+
+
+def test_a_slipped_chock_is_set_anew_under_a_trailer_that_stays_held() -> None:
+    """A trailer may not roll while its chock is set right (CDL manual 6.4.2 step 3: air may leak off)."""
+    fit = Fit(spring_brakes=False, leak_trailer=2.0)
+    slipped = seeded(Truth(fit, reach=6000.0, trailer_tank=0.0, tractor_brake=True), ["chock-slipped", "slope"])
+    assert replies.true(slipped, "chocks-not-tight")
+    assert PICTURES["chocks"](slipped) == "slipped"
+    again = deeds.mended(slipped, "chocks-not-tight")
+    assert pass_time(again, 60 * 60_000).harms == ()
+    assert replies.true(again, "chocks-tight")
+    assert PICTURES["chocks"](again) == "placed"
 
 
 def test_the_pin_is_as_long_as_published() -> None:
