@@ -68,7 +68,7 @@ def fact_seeds(table: Table) -> Iterator[tuple[str, Table]]:
         for fact in act.get("starts", {}):
             yield f"doubt in {fact} once {name} has begun", without(table, "acts", name, "starts", fact)
     for name, look in table.get("look", {}).items():
-        for number, answer in enumerate(look["answer"]):
+        for number, answer in enumerate(look.get("answer", [])):
             if answer.get("critical"):
                 what = f"critical of {answer['phrase']} at look {name}"
                 yield what, without(table, "look", name, "answer", number, "critical")
