@@ -56,7 +56,7 @@ class Pair:
         self._first = first
         self._second = second
         self._grammar = grammar
-        self._beside = ThreadPoolExecutor(1, "second-ear")  # the one thread that owns the second ear
+        self._beside = ThreadPoolExecutor(1, "beside")
         self._limits = limits
         self.name = "+".join(ear.name for ear in (first, second, grammar) if ear is not None)
 
@@ -73,20 +73,22 @@ class Pair:
     def evidence(self, utterance: Utterance, live: Live) -> Evidence:
         """Return what both ears make of the sound, before any rule.
 
-        Side by side: the second works through the sound while the first ranks, and weighs while the
-        first writes.
+        Side by side: while the first ranks, the second works through the sound and the first's free
+        text is written beside it; then the second weighs both.
         """
         worked = self._beside.submit(self._second.listen, utterance.samples)
         sound = self._first.listen(utterance.samples)
+        writing = self._beside.submit(self._first.write, sound)
         ranked = self._first.rank(sound, live)
-        weighed = self._beside.submit(self._second.weigh, worked.result(), candidates(ranked, live))
-        written, likely = self._first.write(sound)
-        second = self._beside.submit(self._second.likelihood, worked.result(), written).result() if written else 0.0
-        return Evidence(ranked, weighed.result(), written, likely, second, sound.seconds)
+        weighed = self._second.weigh(worked.result(), candidates(ranked, live))
+        written, likely = writing.result()
+        second = self._second.likelihood(worked.result(), written) if written else 0.0
+        return Evidence(ranked, weighed, written, likely, second, sound.seconds)
 
     def prepare(self, live: Live) -> None:
         """Build what the ears need for a live set, so that the first answer is not late."""
         self._first.prepare(live)
+        self._second.prepare(live)
         if self._grammar is not None and (ready := getattr(self._grammar, "prepare", None)) is not None:
             ready(live)
 

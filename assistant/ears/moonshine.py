@@ -42,8 +42,11 @@ BEGIN, END = 1, 2
 HEADS, HEAD_SIZE = 8, 36
 TOKENS_A_SECOND = 6.5  # more than that is the model talking on by itself
 LONGEST_FREE = 30
-KEPT = 14  # phrases scored to their end
-AT_ONCE = 32
+FIRST_WITHIN, FIRST_LEAST, FIRST_MOST = 5.0, 6, 40
+"""Texts looked at further: those whose first token is within so many nats of the best, at least and at most."""
+TWO_WITHIN, TWO_LEAST, TWO_MOST = 5.0, 4, 14
+"""Texts scored to their end, by their first two tokens."""
+AT_ONCE = 8  # rows of 130 KB a token: more at once is no quicker, and the room for it stays
 TEXTS_KEPT = 4096
 SHORTEST = SAMPLE_RATE // 4  # less than this the encoder cannot take
 QUIET_SECONDS = 1.5
@@ -117,16 +120,25 @@ class MoonshineEar:
         return best_by_phrase(scored)
 
     def _leading(self, sound: Sound, texts: Sequence[tuple[str, str]], live: Live) -> list[tuple[str, str]]:
-        """Return the texts that are best begun, and the best begun one of an emergency wherever it stands."""
+        """Return the texts that are best begun, and the best begun one of an emergency wherever it stands.
+
+        By the first token, which costs nothing, then by the first two of those near the best.
+        """
         self._without_sound([text for _, text in texts])
         rows = [self.pieces.of(text) for _, text in texts]
-        without = [self._unheard[text][: min(len(row), 2)].sum() for (_, text), row in zip(texts, rows, strict=True)]
-        hopes = np.array(self._beginnings(sound, rows)) - LM_SHARE * np.array(without)
-        ordered = [texts[at] for at in np.argsort(hopes)[::-1]]
-        kept, rest = ordered[:KEPT], ordered[KEPT:]
-        return kept if any(phrase in live.emergency for phrase, _ in kept) else [
-            *kept, *[one for one in rest if one[0] in live.emergency][:1],
-        ]  # fmt: skip
+        first = _log_softmax(sound.logits)
+        hopes = [float(first[row[0]] - LM_SHARE * self._unheard[text][0])
+                 for (_, text), row in zip(texts, rows, strict=True)]  # fmt: skip
+        stops = [at for at, (phrase, _) in enumerate(texts) if phrase in live.emergency]
+        near = _near(hopes, FIRST_WITHIN, FIRST_LEAST, FIRST_MOST)
+        near += [at for at in stops if at not in near]
+        second = self._seconds(sound, [rows[at] for at in near])
+        for at, odds in zip(near, second, strict=True):
+            hopes[at] += odds - LM_SHARE * float(self._unheard[texts[at][1]][1])
+        kept = [near[at] for at in _near([hopes[at] for at in near], TWO_WITHIN, TWO_LEAST, TWO_MOST)]
+        if stops and not set(stops) & set(kept):
+            kept.append(max(stops, key=lambda at: hopes[at]))
+        return [texts[at] for at in kept]
 
     def _readings(self, sound: Sound, live: Live) -> list[tuple[str, str]]:
         """Return the likeliest readings of the kind that is due, in words and in figures."""
@@ -162,16 +174,14 @@ class MoonshineEar:
             for text, steps in zip(part, self._score(self._quiet, [self.pieces.of(t) for t in part]), strict=True):
                 self._unheard[text] = steps
 
-    def _beginnings(self, sound: Sound, rows: Sequence[Sequence[int]]) -> list[float]:
-        """Return the log-likelihood of the first two tokens of each row."""
-        first = _log_softmax(sound.logits)
+    def _seconds(self, sound: Sound, rows: Sequence[Sequence[int]]) -> list[float]:
+        """Return the log-probability of the second token of each row, its end when it has none."""
         heads = sorted({row[0] for row in rows})
         at = {token: index for index, token in enumerate(heads)}
-        second = _log_softmax(self._batch(sound, np.array(heads)[:, None])[:, 0])
-        return [
-            float(first[row[0]] + (second[at[row[0]], row[1]] if len(row) > 1 else 0.0))
-            for row in rows
-        ]  # fmt: skip
+        logits = self._batch(sound, np.array(heads)[:, None])[:, 0]
+        total = _log_total(logits)
+        found = [(at[row[0]], row[1] if len(row) > 1 else END) for row in rows]
+        return [float(logits[head, token] - total[head]) for head, token in found]
 
     def _score(self, sound: Sound, rows: Sequence[Sequence[int]]) -> list[Floats]:
         """Return, for each row, the log-probability of each token and of the end, shape (len(row) + 1,)."""
@@ -182,8 +192,8 @@ class MoonshineEar:
         first = _log_softmax(sound.logits)
         found = []
         for index, row in enumerate(rows):
-            steps = _log_softmax(logits[index, : len(row)])
-            after = steps[np.arange(len(row)), [*row[1:], END]]
+            steps = logits[index, : len(row)]
+            after = steps[np.arange(len(row)), [*row[1:], END]] - _log_total(steps)
             found.append(np.concatenate([[first[row[0]]], after]).astype(np.float32))
         return found
 
@@ -248,6 +258,26 @@ class _Rows:
         return self._ear.step(self._sound, tokens, memory, parents)
 
 
+def _near(hopes: Sequence[float], within: float, least: int, most: int) -> list[int]:
+    """Return the places of the best, best first: those within a distance of the best one, but ``least`` to ``most``."""
+    ordered = sorted(range(len(hopes)), key=lambda at: -hopes[at])[:most]
+    return [at for place, at in enumerate(ordered) if place < least or hopes[at] >= hopes[ordered[0]] - within]
+
+
 def _log_softmax(logits: Floats) -> Floats:
-    top = logits.max(-1, keepdims=True)
-    return np.asarray(logits - top - np.log(np.exp(logits - top).sum(-1, keepdims=True)))
+    return np.asarray(logits - _log_total(logits)[..., None])
+
+
+def _log_total(logits: Floats) -> Floats:
+    """Return the logarithm of the summed exponentials of each row, shape (..., v) to (...).
+
+    Row by row in one small buffer: for the whole at once the system spends longer on handing out the
+    room than the processor on the sums.
+    """
+    total = np.empty(logits.shape[:-1], np.float32)
+    room = np.empty(logits.shape[-1], np.float32)
+    for at in np.ndindex(total.shape):
+        top = logits[at].max()
+        np.exp(np.subtract(logits[at], top, out=room), out=room)
+        total[at] = top + np.log(room.sum())
+    return total

