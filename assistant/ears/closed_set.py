@@ -10,8 +10,9 @@ at 5 dB, instead of 72 and 62.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from assistant.ears.live_words import NUMBER, ways
 from assistant.phrases.live import Live, Reading
@@ -27,23 +28,48 @@ LM_SHARE = 0.6
 
 @dataclass(frozen=True, slots=True)
 class Scored:
-    """One text against one sound: natural-log likelihoods given the sound and without any.
-
-    ``ends`` is the log-probability that the text ends there, 0 where the ear does not tell;
-    ``tokens`` how many pieces the text has.
-    """
+    """One text against one sound: natural-log likelihoods given the sound and without any."""
 
     phrase: str
     text: str
     heard: float
     unheard: float
-    tokens: int
-    ends: float = 0.0
 
     @property
     def gain(self) -> float:
         """What hearing adds to the text; the figure to rank by."""
         return self.heard - LM_SHARE * self.unheard
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked(Scored):
+    """A text as the ranking ear has it; all natural logarithms, 0 at best.
+
+    ``opens``: how much likelier another beginning is than the text's first piece. ``closes``: the same
+    for its full stop and end together. ``ends``: how likely nothing comes after the full stop.
+    """
+
+    opens: float
+    closes: float
+    ends: float
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed(Scored):
+    """A text as the weighing ear has it, which also tells where in the sound it finds each piece.
+
+    ``worst`` and ``last``: log-probability of the unlikeliest and of the last piece, the full stop.
+    ``widest``: most seconds from the beginning of a piece to that of the next. ``rest``: seconds from
+    the beginning of the last piece to the end of the sound.
+    """
+
+    worst: float
+    last: float
+    widest: float
+    rest: float
+
+
+Kind = TypeVar("Kind", bound=Scored)
 
 
 def sentences(live: Live) -> list[tuple[str, str]]:
@@ -52,6 +78,29 @@ def sentences(live: Live) -> list[tuple[str, str]]:
     The models learnt from sentences, with capital and full stop.
     """
     return [(phrase, f"{way[:1].upper()}{way[1:]}.") for way, phrase in ways(live).items()]
+
+
+def contraries(text: str) -> list[str]:
+    """Return texts in which the whole of ``text`` is said without being meant: denied, asked, told of, or taken back.
+
+    "Not jaw closed" holds "jaw closed", and in noise only its "not" is lost. What hearing gains for such a
+    text shows that more was said.
+    """
+    whole = text.rstrip(".")
+    within = whole[:1].lower() + whole[1:]
+    return [form.format(whole=whole, within=within) for form, _ in _CONTRARY]
+
+
+def contrary_gain(whole: float, contrary: Sequence[float]) -> float:
+    """Return what hearing adds to the best of the `contraries` beyond the text itself.
+
+    From their natural-log likelihoods, both ears' summed.
+    """
+    return max(one - whole + cost for one, (_, cost) in zip(contrary, _CONTRARY, strict=True))
+
+
+_CONTRARY = (("Not {within}.", 8.9), ("Is that {within}.", 13.1), ("He said {within}.", 13.5), ("{whole}, no.", 11.6))
+"""Each form, and `LM_SHARE` of what its words cost both ears without any sound: the mean over 50 shipped phrases."""
 
 
 def reading_texts(words: str, written: str, live: Live) -> list[tuple[str, str]]:
@@ -80,9 +129,9 @@ def reading_of(text: str, live: Live) -> Reading | None:
     return match(words, live).reading
 
 
-def best_by_phrase(scored: Iterable[Scored]) -> tuple[Scored, ...]:
+def best_by_phrase(scored: Iterable[Kind]) -> tuple[Kind, ...]:
     """Return the best text of each phrase, the leading phrase first."""
-    best: dict[str, Scored] = {}
+    best: dict[str, Kind] = {}
     for one in scored:
         if one.phrase not in best or one.gain > best[one.phrase].gain:
             best[one.phrase] = one

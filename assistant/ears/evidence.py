@@ -6,37 +6,33 @@ The odds are a logistic regression over few plain figures, fitted on measured cl
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from assistant.ears.closed_set import Scored
+from assistant.ears.closed_set import Ranked, Weighed
 from assistant.phrases.words import normalise
 
 FILLERS = frozenset(
     ["the", "a", "it's", "yeah", "yes", "okay", "ok", "um", "uh", "er", "and", "so", "well", "oh", "i'm"]
 )
 """What a driver, or noise, puts before a phrase without changing it (common practice, no source)."""
-AROUND = 0.85  # seconds of a sound that hold no speech, about
-A_LETTER = 0.07  # seconds, common practice, no source: speech much slower than that holds more words
-ALONE = 20.0  # margin of a phrase that has no rival
+NOTHING_CONTRARY = -10.0
+"""What ``Evidence.contrary`` is at a phrase that was said plainly, about."""
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """Raw findings: the ranking ear's phrases and free text, and how the other ear weighs both.
+    """Raw findings: the ranking ear's phrases and free text, and how the other ear weighs the leading ones.
 
-    ``ranked`` and ``weighed`` are sorted, leading phrase first; ``weighed`` holds the leading
-    candidates. ``written_heard`` is the natural-log likelihood of ``written`` with its end,
-    ``written_weighed`` that of the other ear without its end (0 when nothing was written); ``seconds``
-    the length of the sound, with what is kept around the speech.
+    ``ranked`` and ``weighed`` are sorted, leading phrase first. ``contrary`` is by how much both ears together
+    like a text that denies the leading one better than the leading one itself, natural logarithms.
     """
 
-    ranked: tuple[Scored, ...]
-    weighed: tuple[Scored, ...]
+    ranked: tuple[Ranked, ...]
+    weighed: tuple[Weighed, ...]
     written: str
-    written_heard: float
-    written_weighed: float
-    seconds: float
+    contrary: float = NOTHING_CONTRARY
 
     @property
     def leading(self) -> str:
@@ -52,27 +48,26 @@ class Evidence:
 def figures(found: Evidence, phrase: str, snr_db: float) -> Mapping[str, float]:
     """Return the figures that a phrase's odds are made of, each of the order of one.
 
-    {} when one of the ears did not weigh it. Margins are over the best rival, and negative for a
-    phrase that does not lead.
+    {} when one of the ears did not weigh it. What the gains say is how well the phrase fits; the others
+    tell a phrase from one with more said before, after or within.
     """
-    first = {one.phrase: one for one in found.ranked}
-    second = {one.phrase: one for one in found.weighed}
-    if phrase not in first or phrase not in second:
+    one = next((one for one in found.ranked if one.phrase == phrase), None)
+    other = next((one for one in found.weighed if one.phrase == phrase), None)
+    if one is None or other is None:
         return {}
-    one, other = first[phrase], second[phrase]
-    behind = found.written_weighed - other.heard if found.written else 0.0
+    rival = max((one.gain for one in found.weighed if one.phrase != phrase), default=-math.inf)
     return {
         "first gain": one.gain / 10,
-        "first margin": _within(one.gain - _rival(found.ranked, phrase), -ALONE, ALONE) / 10,
-        "first a token": one.heard / one.tokens,
-        "first behind written": _within(found.written_heard - one.heard - one.ends, -5, 30) / 10,
+        "first opens": max(one.opens, -10.0) / 4,
+        "first closes": max(one.closes, -12.0) / 4,
         "first ends": max(one.ends, -8.0) / 4,
         "second gain": other.gain / 10,
-        "second margin": _within(other.gain - _rival(found.weighed, phrase), -ALONE, ALONE) / 10,
-        "second a token": other.heard / other.tokens,
-        "second behind written": _within(behind, -10, 30) / 10,
-        "tokens": one.tokens / 8,
-        "slowness": _within((found.seconds - AROUND) / len(one.text) / A_LETTER, 0.3, 4),
+        "second margin": _within(other.gain - rival, -20, 20) / 10,
+        "second worst": max(other.worst, -10.0) / 4,
+        "second last": max(other.last, -8.0) / 4,
+        "second widest": _within(other.widest, 0, 3),
+        "second rest": _within(other.rest, 0, 3),
+        "contrary": _within(found.contrary if phrase == found.leading else NOTHING_CONTRARY, -20, 10) / 10,
         "snr": _within(snr_db, 0, 30) / 10,
     }
 
@@ -97,11 +92,6 @@ def more_was_said(written: str, text: str) -> bool:
             again = all(word == wanted[place % len(wanted)] for place, word in enumerate(after))
             return not again or len(words[:at]) > 1 or not set(words[:at]) <= FILLERS
     return False
-
-
-def _rival(scored: tuple[Scored, ...], phrase: str) -> float:
-    """Return the gain of the best other phrase; so low that nothing is near it when there is none."""
-    return max((one.gain for one in scored if one.phrase != phrase), default=-1_000.0)
 
 
 def _within(value: float, low: float, high: float) -> float:

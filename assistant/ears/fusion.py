@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Verdict
-from assistant.ears.closed_set import Scored, reading_of
+from assistant.ears.closed_set import Ranked, contraries, contrary_gain, reading_of
 from assistant.ears.evidence import Evidence, more_was_said, odds
 from assistant.ears.limits import LIMITS, Limits
 from assistant.ears.live_words import NUMBER
@@ -74,16 +74,22 @@ class Pair:
         """Return what both ears make of the sound, before any rule.
 
         Side by side: while the first ranks, the second works through the sound and the first's free
-        text is written beside it; then the second weighs both.
+        text is written; while the second weighs the leading phrases, the first tries what would deny
+        the leading one.
         """
         worked = self._beside.submit(self._second.listen, utterance.samples)
         sound = self._first.listen(utterance.samples)
         writing = self._beside.submit(self._first.write, sound)
         ranked = self._first.rank(sound, live)
+        if not ranked:
+            return Evidence((), (), writing.result())
+        texts = contraries(ranked[0].text)
+        first = self._beside.submit(self._first.likelihoods, sound, texts)
         weighed = self._second.weigh(worked.result(), candidates(ranked, live))
-        written, likely = writing.result()
-        second = self._second.likelihood(worked.result(), written) if written else 0.0
-        return Evidence(ranked, weighed, written, likely, second, sound.seconds)
+        second = self._second.likelihoods(worked.result(), texts)
+        whole = ranked[0].heard + next(one.heard for one in weighed if one.phrase == ranked[0].phrase)
+        both = [one + other for one, other in zip(first.result(), second, strict=True)]
+        return Evidence(ranked, weighed, writing.result(), contrary_gain(whole, both))
 
     def prepare(self, live: Live) -> None:
         """Build what the ears need for a live set, so that the first answer is not late."""
@@ -118,7 +124,7 @@ def _plain(value: float) -> float:
     return round(max(value, -99.0), 2)
 
 
-def candidates(ranked: tuple[Scored, ...], live: Live) -> list[tuple[str, str]]:
+def candidates(ranked: tuple[Ranked, ...], live: Live) -> list[tuple[str, str]]:
     """Return what the second ear weighs: the leading phrases, and always an emergency."""
     chosen = list(ranked[:CANDIDATES])
     chosen += [one for one in ranked[CANDIDATES:] if one.phrase in live.emergency][:1]

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from assistant.ears.audio import dithered
 from assistant.ears.base import SAMPLE_RATE, Samples
-from assistant.ears.closed_set import LM_SHARE, Scored, best_by_phrase, reading_texts, sentences
+from assistant.ears.closed_set import LM_SHARE, Ranked, best_by_phrase, reading_texts, sentences
 from assistant.ears.number_search import likely_numbers, walk_of
 from assistant.ears.pieces import Pieces
 from assistant.ears.weights import Weights
@@ -101,7 +101,7 @@ class MoonshineEar:
         """Score the texts of a live set without sound ahead of time, so that the first answer is not late."""
         self._without_sound([text for _, text in sentences(live)])
 
-    def rank(self, sound: Sound, live: Live) -> tuple[Scored, ...]:
+    def rank(self, sound: Sound, live: Live) -> tuple[Ranked, ...]:
         """Return the leading live phrases, each by its best way of saying it, the leading one first.
 
         Where a reading is due the likeliest readings are among them.
@@ -113,11 +113,22 @@ class MoonshineEar:
             return ()
         self._without_sound([text for _, text in kept])
         whole = self._score(sound, [self.pieces.of(text) for _, text in kept])
-        scored = []
-        for (phrase, text), steps in zip(kept, whole, strict=True):
-            heard, without = float(steps[:-1].sum()), float(self._unheard[text][:-1].sum())
-            scored.append(Scored(phrase, text, heard, without, len(steps) - 1, float(steps[-1])))
-        return best_by_phrase(scored)
+        return best_by_phrase(
+            Ranked(
+                phrase,
+                text,
+                heard=float(steps[0, :-1].sum()),
+                unheard=float(self._unheard[text][:-1].sum()),
+                opens=float(steps[1, 0]),
+                closes=float(steps[1, -2:].sum()),
+                ends=float(steps[0, -1]),
+            )
+            for (phrase, text), steps in zip(kept, whole, strict=True)
+        )
+
+    def likelihoods(self, sound: Sound, texts: Sequence[str]) -> list[float]:
+        """Return the natural-log likelihood of each text, given the sound."""
+        return [float(steps[0, :-1].sum()) for steps in self._score(sound, [self.pieces.of(text) for text in texts])]
 
     def _leading(self, sound: Sound, texts: Sequence[tuple[str, str]], live: Live) -> list[tuple[str, str]]:
         """Return the texts that are best begun, and the best begun one of an emergency wherever it stands.
@@ -147,19 +158,18 @@ class MoonshineEar:
         found = likely_numbers(_Rows(self, sound), walk_of(live.reading, live.mate))
         return [pair for words, written in found for pair in reading_texts(words, written, live)]
 
-    def write(self, sound: Sound) -> tuple[str, float]:
-        """Return what is heard, written freely, and the natural-log likelihood of that text with its end."""
+    def write(self, sound: Sound) -> str:
+        """Return what is heard, written freely."""
         found: list[int] = []
-        total, odds, memory = 0.0, _log_softmax(sound.logits), sound.memory
+        odds, memory = sound.logits, sound.memory
         for _ in range(min(LONGEST_FREE, int(sound.seconds * TOKENS_A_SECOND) + 3)):
             token = int(odds.argmax())
-            total += float(odds[token])
             if token == END:
                 break
             found.append(token)
             rows, memory = self.step(sound, [token], memory, [0])
             odds = rows[0]
-        return self.pieces.text(found), total
+        return self.pieces.text(found)
 
     def close(self) -> None:
         """Free the models."""
@@ -172,7 +182,7 @@ class MoonshineEar:
         for at in range(0, len(todo), AT_ONCE):
             part = todo[at : at + AT_ONCE]
             for text, steps in zip(part, self._score(self._quiet, [self.pieces.of(t) for t in part]), strict=True):
-                self._unheard[text] = steps
+                self._unheard[text] = steps[0]
 
     def _seconds(self, sound: Sound, rows: Sequence[Sequence[int]]) -> list[float]:
         """Return the log-probability of the second token of each row, its end when it has none."""
@@ -184,7 +194,10 @@ class MoonshineEar:
         return [float(logits[head, token] - total[head]) for head, token in found]
 
     def _score(self, sound: Sound, rows: Sequence[Sequence[int]]) -> list[Floats]:
-        """Return, for each row, the log-probability of each token and of the end, shape (len(row) + 1,)."""
+        """Return, for each row, of each token and of the end: log-probability, and how far it is behind the best.
+
+        Shape (2, len(row) + 1).
+        """
         ids = np.zeros((len(rows), max(map(len, rows))), np.int64)
         for index, row in enumerate(rows):
             ids[index, : len(row)] = row
@@ -193,8 +206,10 @@ class MoonshineEar:
         found = []
         for index, row in enumerate(rows):
             steps = logits[index, : len(row)]
-            after = steps[np.arange(len(row)), [*row[1:], END]] - _log_total(steps)
-            found.append(np.concatenate([[first[row[0]]], after]).astype(np.float32))
+            after = steps[np.arange(len(row)), [*row[1:], END]]
+            odds = np.concatenate([[first[row[0]]], after - _log_total(steps)])
+            behind = np.concatenate([[first[row[0]] - first.max()], after - steps.max(-1)])
+            found.append(np.stack([odds, behind]).astype(np.float32))
         return found
 
     def _batch(self, sound: Sound, ids: NDArray[np.int64]) -> Floats:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 
 import ctranslate2
@@ -19,7 +20,7 @@ from tokenizers import Tokenizer
 
 from assistant.ears.audio import dithered
 from assistant.ears.base import SAMPLE_RATE, Samples
-from assistant.ears.closed_set import Scored, best_by_phrase, sentences
+from assistant.ears.closed_set import Weighed, best_by_phrase, sentences
 from assistant.ears.features import log_mel
 from assistant.ears.weights import Weights
 from assistant.errors import DeviceError
@@ -78,18 +79,27 @@ class WhisperEar:
         encoded = np.array(self._model.encode(features, to_cpu=True))
         return encoded[:, : min(math.ceil(length * FRAMES_A_SECOND), encoded.shape[1])]
 
-    def likelihood(self, sound: Encoded, text: str) -> float:
-        """Return the natural-log likelihood of a text, given the sound."""
-        return self._align(sound, [self._tokens(text)])[0]
-
-    def weigh(self, sound: Encoded, candidates: Sequence[tuple[str, str]]) -> tuple[Scored, ...]:
-        """Return the candidates (phrase, text) with their likelihoods, the leading one first."""
-        rows = [self._tokens(text) for _, text in candidates]
+    def weigh(self, sound: Encoded, candidates: Sequence[tuple[str, str]]) -> tuple[Weighed, ...]:
+        """Return the candidates (phrase, text) as this ear has them, the leading one first."""
         self._without_sound([text for _, text in candidates])
+        rows = [self._tokens(text) for _, text in candidates]
         return best_by_phrase(
-            Scored(phrase, text, heard, self._unheard[text], len(row))
-            for (phrase, text), row, heard in zip(candidates, rows, self._align(sound, rows), strict=True)
+            Weighed(
+                phrase,
+                text,
+                heard=sum(odds),
+                unheard=self._unheard[text],
+                worst=min(odds),
+                last=odds[-1],
+                widest=max((b - a for a, b in pairwise(begun)), default=0.0),
+                rest=sound.shape[1] / FRAMES_A_SECOND - begun[-1],
+            )
+            for (phrase, text), (odds, begun) in zip(candidates, self._align(sound, rows), strict=True)
         )
+
+    def likelihoods(self, sound: Encoded, texts: Sequence[str]) -> list[float]:
+        """Return the natural-log likelihood of each text, given the sound."""
+        return [sum(odds) for odds, _ in self._align(sound, [self._tokens(text) for text in texts])]
 
     def prepare(self, live: Live) -> None:
         """Weigh the texts of a live set without sound ahead of time, so that the first answer is not late."""
@@ -105,7 +115,8 @@ class WhisperEar:
         todo = [text for text in dict.fromkeys(texts) if text not in self._unheard]
         for at in range(0, len(todo), AT_ONCE):
             part = todo[at : at + AT_ONCE]
-            self._unheard |= zip(part, self._align(self._quiet, [self._tokens(text) for text in part]), strict=True)
+            found = self._align(self._quiet, [self._tokens(text) for text in part])
+            self._unheard |= {text: sum(odds) for text, (odds, _) in zip(part, found, strict=True)}
 
     def _id(self, token: str) -> int:
         found = self._tokenizer.token_to_id(token)
@@ -117,10 +128,17 @@ class WhisperEar:
         """Return a text as tokens; ordinary text only, or the scores are ruined."""
         return list(self._tokenizer.encode(f" {text}", add_special_tokens=False).ids)
 
-    def _align(self, sound: Encoded, rows: list[list[int]]) -> list[float]:
-        """Return the log-likelihood of each row of tokens, given the sound."""
+    def _align(self, sound: Encoded, rows: list[list[int]]) -> list[tuple[list[float], list[float]]]:
+        """Return, for each row of tokens, given the sound, their log-probabilities and where they begin, seconds."""
         if not rows:
             return []
         view = ctranslate2.StorageView.from_array(np.repeat(sound, len(rows), axis=0))
         results = self._model.align(view, self._start, rows, [sound.shape[1] * 2] * len(rows))
-        return [sum(math.log(max(p, LEAST_PROBABILITY)) for p in one.text_token_probs) for one in results]
+        found = []
+        for one in results:
+            begun: dict[int, float] = {}
+            for token, frame in one.alignments:
+                begun.setdefault(token, frame / FRAMES_A_SECOND)
+            odds = [math.log(max(p, LEAST_PROBABILITY)) for p in one.text_token_probs]
+            found.append((odds, [begun[token] for token in sorted(begun)]))
+        return found

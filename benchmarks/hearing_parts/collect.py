@@ -19,7 +19,7 @@ from pocketsphinx import Decoder, get_model_path
 import assistant.ears
 from assistant.ears.audio import dithered, measure
 from assistant.ears.base import Samples
-from assistant.ears.closed_set import Scored
+from assistant.ears.closed_set import Ranked, Weighed
 from assistant.ears.evidence import Evidence
 from assistant.ears.fusion import Pair
 from assistant.ears.live_words import phrase_for, ways
@@ -111,8 +111,8 @@ class Bench:
 def evidence_of(heard: Record) -> Evidence:
     """Return the findings of one utterance as they were."""
     raw = dict(heard["evidence"])
-    for name in ("ranked", "weighed"):
-        raw[name] = tuple(Scored(**one) for one in raw[name])
+    raw["ranked"] = tuple(Ranked(**one) for one in raw["ranked"])
+    raw["weighed"] = tuple(Weighed(**one) for one in raw["weighed"])
     return Evidence(**raw)
 
 

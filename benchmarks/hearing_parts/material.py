@@ -71,10 +71,10 @@ class Counts:
     answer: int = 12
     critical: int = 6
     always: int = 5
-    stop: int = 1
-    elsewhere: int = 6
+    stop: int = 2
+    elsewhere: int = 8
     talk: int = 6
-    more: int = 5
+    more: int = 10
     reading: int = 3
 
     def times(self, factor: int) -> Counts:

@@ -74,8 +74,8 @@ def test_the_mates_reading_keeps_the_call_sign() -> None:
 
 def test_a_common_text_must_gain_by_the_sound() -> None:
     """Hazard: in noise "stop" wins over every longer phrase, because it is likely whatever was said."""
-    short = Scored("stop", "Stop.", heard=-16.0, unheard=-11.0, tokens=2)
-    long = Scored("brake-set", "Parking brake is set.", heard=-18.0, unheard=-35.0, tokens=6)
+    short = Scored("stop", "Stop.", heard=-16.0, unheard=-11.0)
+    long = Scored("brake-set", "Parking brake is set.", heard=-18.0, unheard=-35.0)
     assert short.heard > long.heard
     assert best_by_phrase([short, long])[0].phrase == "brake-set"
 
@@ -84,7 +84,7 @@ def test_each_phrase_stands_once_by_its_best_wording() -> None:
     """Hazard: two wordings of one phrase are rivals, and the driver is refused for having a choice."""
     live = Live("en", {"jaw-closed": ("jaw closed", "jaw is closed")})
     assert [text for _, text in sentences(live)] == ["Jaw closed.", "Jaw is closed."]
-    (best,) = best_by_phrase(Scored(phrase, text, -float(at), -9.0, 3) for at, (phrase, text) in enumerate(sentences(live)))
+    (best,) = best_by_phrase(Scored(phrase, text, -float(at), -9.0) for at, (phrase, text) in enumerate(sentences(live)))
     assert best.text == "Jaw closed."
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from assistant.ears.audio import Levels
 from assistant.ears.base import Verdict
-from assistant.ears.closed_set import Scored, best_by_phrase
+from assistant.ears.closed_set import Ranked, Weighed, best_by_phrase
 from assistant.ears.evidence import Evidence, figures, more_was_said, odds
 from assistant.ears.fusion import CANDIDATES, Outcome, candidates, decide
 from assistant.ears.limits import LIMITS
@@ -28,18 +28,25 @@ LIVE = Live(
 CLEAR = Levels(-20.0, -50.0, 0.0)
 
 
-def scored(phrase: str, heard: float, unheard: float = -20.0, text: str = "") -> Scored:
-    """One text against the sound."""
-    return Scored(phrase, text or f"{SAYS[phrase].capitalize()}.", heard, unheard, 4, -0.1)
+def ranked(phrase: str, heard: float, text: str = "") -> Ranked:
+    """One text as the ranking ear has it."""
+    off = min(0.0, heard + 1.0) / 4  # a text that does not fit does not begin or end well either
+    return Ranked(phrase, text or f"{SAYS[phrase].capitalize()}.", heard, -20.0, opens=off, closes=off, ends=-0.1)
+
+
+def weighed(phrase: str, heard: float, text: str = "") -> Weighed:
+    """One text as the weighing ear has it."""
+    off = min(0.0, heard + 1.0) / 4
+    said = text or f"{SAYS[phrase].capitalize()}."
+    return Weighed(phrase, said, heard, -20.0, worst=off - 0.1, last=off - 0.1, widest=0.3, rest=0.4)
 
 
 def found(first: str, second: str, *, sure: bool = True) -> Evidence:
     """What both ears find: each with its own leading phrase; "" leads with nothing likely."""
     good, poor = (-0.5 if sure else -22.0), -30.0
-    ranked = best_by_phrase(scored(name, good if name == first else poor) for name in SAYS)
-    weighed = best_by_phrase(scored(name, good if name == second else poor) for name in SAYS)
-    written = f"{SAYS[first].capitalize()}." if sure and first else "What a life."
-    return Evidence(ranked, weighed, written, -0.6, -0.5, 1.5)
+    one = best_by_phrase(ranked(name, good if name == first else poor) for name in SAYS)
+    other = best_by_phrase(weighed(name, good if name == second else poor) for name in SAYS)
+    return Evidence(one, other, f"{SAYS[first].capitalize()}." if sure and first else "What a life.")
 
 
 def heard(first: str, second: str, *, sure: bool = True, **more: object) -> Outcome:
@@ -84,8 +91,8 @@ def test_no_answer_comes_from_one_ear(one: str) -> None:
 def test_ears_that_differ_on_a_critical_answer_say_so() -> None:
     """The trainer must see from the log why the driver had to say it again."""
     evidence = found("jaw-closed", "jaw-closed")
-    close = tuple(one if one.phrase != "jaw-open" else scored("jaw-open", -0.4) for one in evidence.weighed)
-    near = Evidence(evidence.ranked, best_by_phrase(close), evidence.written, evidence.written_heard, evidence.written_weighed, 1.5)
+    close = tuple(one if one.phrase != "jaw-open" else weighed("jaw-open", -0.4) for one in evidence.weighed)
+    near = replace(evidence, weighed=best_by_phrase(close))
     assert near.second_leading == "jaw-open"
     outcome = decide(near, None, LIVE, LIMITS, CLEAR)
     assert outcome.phrase is None
@@ -98,26 +105,25 @@ def test_an_emergency_needs_either() -> None:
     assert heard(STOP, STOP, levels=loud).phrase == STOP
     assert heard("again", "again", levels=loud, third=Verdict(STOP, "stop")).phrase == STOP
     evidence = found("again", STOP)
-    ranked = best_by_phrase(scored(STOP, -1.5) if one.phrase == STOP else one for one in evidence.ranked)
-    weighed = tuple(scored(STOP, -0.5) if one.phrase == STOP else one for one in evidence.weighed)
-    one_ear = Evidence(ranked, weighed, "Stop.", -1.6, -0.6, 1.2)
+    first = best_by_phrase(ranked(STOP, -1.5) if one.phrase == STOP else one for one in evidence.ranked)
+    one_ear = Evidence(first, evidence.weighed, "Stop.")
     assert (one_ear.leading, one_ear.second_leading) == ("again", STOP)
     assert decide(one_ear, None, LIVE, LIMITS, loud).phrase == STOP
 
 
 def test_the_second_ear_always_weighs_an_emergency() -> None:
     """Hazard: the stop stands too low in the first ear's ranking and the other ear is never asked."""
-    ranked = tuple(Scored(f"p{i}", f"P {i}.", -1.0 - i, -20.0, 4) for i in range(CANDIDATES + 3))
-    late = (*ranked, scored(STOP, -30.0))
+    many = tuple(ranked(f"p{i}", -1.0 - i, f"P {i}.") for i in range(CANDIDATES + 3))
+    late = (*many, ranked(STOP, -30.0))
     assert (STOP, "Stop.") in candidates(late, LIVE)
-    assert len(candidates(ranked, LIVE)) == CANDIDATES
+    assert len(candidates(many, LIVE)) == CANDIDATES
 
 
 def test_what_nothing_fits_is_no_answer() -> None:
     """Talk has a leading phrase too: the best of a closed set is not yet what was said."""
     for phrase in ("again", "jaw-open"):
         assert heard(phrase, phrase, sure=False).unheard is Unheard.NOT_A_PHRASE
-    assert decide(Evidence((), (), "What a life.", -1.0, -1.0, 1.5), None, LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
+    assert decide(Evidence((), (), "What a life."), None, LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
 
 
 @pytest.mark.parametrize(
@@ -131,7 +137,7 @@ def test_what_nothing_fits_is_no_answer() -> None:
 def test_a_phrase_inside_a_sentence_is_no_answer(written: str, more: bool) -> None:
     """Hazard: "not jaw closed" becomes "jaw closed". The whole utterance must be the phrase."""
     evidence = found("jaw-closed", "jaw-closed")
-    heard_in = Evidence(evidence.ranked, evidence.weighed, written, evidence.written_heard, evidence.written_weighed, 1.5)
+    heard_in = replace(evidence, written=written)
     assert more_was_said(written, "Jaw closed.") is more
     assert (decide(heard_in, None, LIVE, LIMITS, CLEAR).phrase is None) is more
 
@@ -154,22 +160,22 @@ def test_noise_clipping_and_damage_are_told() -> None:
         assert (outcome.phrase, outcome.unheard) == (None, reason)
 
 
-def number(value: str, heard: float) -> Scored:
-    """One reading against the sound."""
-    return Scored(f"<number> {value} psi", f"{value} psi.", heard, -20.0, 4, -0.1)
+def numbers(heard: dict[str, float], second: dict[str, float]) -> Evidence:
+    """What both ears find where readings are due: each value with its likelihood in the first and in the second."""
+    one = best_by_phrase(ranked(f"<number> {value} psi", odds, f"{value} psi.") for value, odds in heard.items())
+    other = best_by_phrase(weighed(f"<number> {value} psi", odds, f"{value} psi.") for value, odds in second.items())
+    return Evidence(one, other, one[0].text)
 
 
 def test_a_number_that_the_ears_hear_differently_is_refused() -> None:
     """A wrong value read back in a hurry is confirmed: where the ears differ, nothing is read back."""
-    one, other = number("110", -0.5), number("190", -30.0)
-    both = Evidence((one, other), (one, other), "110 psi.", -0.6, -0.5, 1.5)
-    reading = decide(both, None, LIVE, LIMITS, CLEAR).reading
+    reading = decide(numbers({"110": -0.5, "190": -30}, {"110": -0.5, "190": -30}), None, LIVE, LIMITS, CLEAR).reading
     assert reading is not None
     assert (reading.value, reading.unit) == (110, "psi")
-    differ = Evidence((one, other), (number("190", -0.4), one), "110 psi.", -0.6, -0.5, 1.5)
+    differ = numbers({"110": -0.5, "190": -30}, {"110": -0.5, "190": -0.4})
     outcome = decide(differ, None, LIVE, LIMITS, CLEAR)
     assert (outcome.reading, outcome.phrase) == (None, None)
-    unlikely = Evidence((number("110", -25.0),), (number("110", -25.0),), "What a life.", -0.6, -0.5, 1.5)
+    unlikely = replace(numbers({"110": -25}, {"110": -25}), written="What a life.")
     assert decide(unlikely, None, LIVE, LIMITS, CLEAR).unheard is Unheard.BAD_NUMBER
 
 
