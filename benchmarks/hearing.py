@@ -32,7 +32,7 @@ from assistant.ears.live_words import NUMBER
 from assistant.phrases.live import Live, Reading
 from assistant.phrases.match import match
 from benchmarks.hearing_parts.collect import Record, collect, evidence_of
-from benchmarks.hearing_parts.fit import fit_weights, reached
+from benchmarks.hearing_parts.fit import answer_weights, reached, stop_weights
 from benchmarks.hearing_parts.material import STOP, Counts, Item, Material, fit_items, report_items
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -207,11 +207,13 @@ def main() -> None:
     items = fit_items(material, speech, counts) if wish.fit else report_items(material, speech, reading, counts)
     items = thinned(items, 10 if wish.quick else 1)
     name = "fit" if wish.fit else "report"
-    records = collect(items, wish.cache, name, processes=wish.processes, seconds=wish.seconds)
+    records = collect(items, wish.cache, name, beside=not wish.fit, processes=wish.processes, seconds=wish.seconds)
     if wish.fit:
-        weights = fit_weights(records)
-        print("\n".join([f"{len(records)} clips", *(f'    "{key}": {value:.2f},' for key, value in weights.items())]))
-        print(reached(records, weights))
+        weights, stop = answer_weights(records), stop_weights(records)
+        print(f"{len(records)} clips")
+        for name, some in (("answers", weights), ("a stop", stop)):
+            print("\n".join([f"{name}:", *(f'        "{key}": {value:.2f},' for key, value in some.items())]))
+        print(reached(records, weights, stop))
         return
     rows = table(records, material)
     print(text(rows))

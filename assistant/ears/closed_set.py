@@ -56,17 +56,9 @@ class Ranked(Scored):
 
 @dataclass(frozen=True, slots=True)
 class Weighed(Scored):
-    """A text as the weighing ear has it, which also tells where in the sound it finds each piece.
+    """A text as the weighing ear has it; ``last``: log-probability of its last piece, the full stop."""
 
-    ``worst`` and ``last``: log-probability of the unlikeliest and of the last piece, the full stop.
-    ``widest``: most seconds from the beginning of a piece to that of the next. ``rest``: seconds from
-    the beginning of the last piece to the end of the sound.
-    """
-
-    worst: float
     last: float
-    widest: float
-    rest: float
 
 
 Kind = TypeVar("Kind", bound=Scored)

@@ -17,8 +17,6 @@ FILLERS = frozenset(
     ["the", "a", "it's", "yeah", "yes", "okay", "ok", "um", "uh", "er", "and", "so", "well", "oh", "i'm"]
 )
 """What a driver, or noise, puts before a phrase without changing it (common practice, no source)."""
-NOTHING_CONTRARY = -10.0
-"""What ``Evidence.contrary`` is at a phrase that was said plainly, about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +30,7 @@ class Evidence:
     ranked: tuple[Ranked, ...]
     weighed: tuple[Weighed, ...]
     written: str
-    contrary: float = NOTHING_CONTRARY
+    contrary: float = 0.0
 
     @property
     def leading(self) -> str:
@@ -61,23 +59,22 @@ def figures(found: Evidence, phrase: str, snr_db: float) -> Mapping[str, float]:
         "first opens": max(one.opens, -10.0) / 4,
         "first closes": max(one.closes, -12.0) / 4,
         "first ends": max(one.ends, -8.0) / 4,
-        "second gain": other.gain / 10,
         "second margin": _within(other.gain - rival, -20, 20) / 10,
-        "second worst": max(other.worst, -10.0) / 4,
         "second last": max(other.last, -8.0) / 4,
-        "second widest": _within(other.widest, 0, 3),
-        "second rest": _within(other.rest, 0, 3),
-        "contrary": _within(found.contrary if phrase == found.leading else NOTHING_CONTRARY, -20, 10) / 10,
+        "contrary": _within(found.contrary, -20, 10) / 10,
         "snr": _within(snr_db, 0, 30) / 10,
     }
 
 
 def odds(found: Evidence, phrase: str, snr_db: float, weights: Mapping[str, float]) -> float:
-    """Return the natural-log odds that ``phrase`` was said; minus infinity when it was not weighed."""
+    """Return the natural-log odds that ``phrase`` was said; minus infinity when it was not weighed.
+
+    ``weights`` are those of the figures that count, and the constant.
+    """
     told = figures(found, phrase, snr_db)
     if not told:
         return float("-inf")
-    return weights["constant"] + sum(weights[name] * value for name, value in told.items())
+    return weights["constant"] + sum(weight * told[name] for name, weight in weights.items() if name != "constant")
 
 
 def more_was_said(written: str, text: str) -> bool:

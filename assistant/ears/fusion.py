@@ -187,7 +187,7 @@ def _emergency(
     if third is not None and third.phrase in live.emergency:
         return Outcome(third.words, phrase=third.phrase)
     for phrase in sorted(live.emergency & {found.leading, found.second_leading}):
-        if odds(found, phrase, levels.snr_db, limits.weights) >= limits.emergency:
+        if odds(found, phrase, levels.snr_db, limits.stop_weights) >= limits.emergency:
             return _accepted(found, phrase, live)
     return None
 
@@ -201,7 +201,7 @@ def _answer(
         return _reading(found, live, likely >= limits.reading)
     if phrase in live.emergency or likely < limits.answer:
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
-    if more_was_said(found.written, found.ranked[0].text):
+    if found.contrary >= limits.contrary or more_was_said(found.written, found.ranked[0].text):
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if third is not None and third.phrase not in {"", phrase}:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)

@@ -174,11 +174,12 @@ class MicrophoneEars:
         if (early := self._cutter.early()) is not None and not self._damaged:
             self.last_samples = early.samples
             self._guess = self._pair.hear(early, live)
-        heard = self._guess
-        if heard is not None and self._cutter.may_be_complete and is_whole(heard, live):
-            self._cutter.accept()
-            self._guess = None
-            return heard
+        if (heard := self._guess) is not None:
+            whole = is_whole(heard, live)  # a number without its unit waits for the whole pause
+            if (whole or heard.phrase is not None) and self._cutter.may_end(whole=whole):
+                self._cutter.accept()
+                self._guess = None
+                return heard
         if not self._cutter.speaking:
             self._damaged = False
         return None

@@ -15,8 +15,9 @@ class Timing:
     """Lengths in seconds.
 
     ``pre_roll`` and ``tail`` are kept before and after the speech; ``shortest`` is the least speech
-    that counts; ``pause`` ends an utterance, ``pause_complete`` one that is a whole phrase; after
-    ``pause_look`` the ears are asked what was said so far, so that they have found it by then;
+    that counts; ``pause`` ends an utterance, ``pause_complete`` one that is a whole phrase, ``pause_open``
+    one from which another live phrase goes on; after ``pause_look`` the ears are asked what was said so
+    far, so that they have found it by then;
     ``longest`` is where an utterance is cut off as no phrase.
     """
 
@@ -24,8 +25,9 @@ class Timing:
     tail: float = 0.25
     shortest: float = 0.09
     pause: float = 0.65
-    pause_look: float = 0.08
-    pause_complete: float = 0.3
+    pause_look: float = 0.06
+    pause_complete: float = 0.25
+    pause_open: float = 0.5
     longest: float = 9.0
 
 

@@ -79,10 +79,10 @@ class Cutter:
         self._looked = paused
         return self._cut(self._segmenter.bounds()) if look else None
 
-    @property
-    def may_be_complete(self) -> bool:
-        """Whether the pause is long enough to end what is a whole phrase."""
-        return self._segmenter.pause + 1e-9 >= self._segmenter.timing.pause_complete
+    def may_end(self, *, whole: bool) -> bool:
+        """Whether the pause is long enough to end a phrase: a ``whole`` one, or one that may go on."""
+        timing = self._segmenter.timing
+        return self._segmenter.pause + 1e-9 >= (timing.pause_complete if whole else timing.pause_open)
 
     def accept(self) -> None:
         """End the utterance under way: what ``early`` returned was all of it."""

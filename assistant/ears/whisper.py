@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import pairwise
 from pathlib import Path
 
 import ctranslate2
@@ -89,17 +88,14 @@ class WhisperEar:
                 text,
                 heard=sum(odds),
                 unheard=self._unheard[text],
-                worst=min(odds),
                 last=odds[-1],
-                widest=max((b - a for a, b in pairwise(begun)), default=0.0),
-                rest=sound.shape[1] / FRAMES_A_SECOND - begun[-1],
             )
-            for (phrase, text), (odds, begun) in zip(candidates, self._align(sound, rows), strict=True)
+            for (phrase, text), odds in zip(candidates, self._align(sound, rows), strict=True)
         )
 
     def likelihoods(self, sound: Encoded, texts: Sequence[str]) -> list[float]:
         """Return the natural-log likelihood of each text, given the sound."""
-        return [sum(odds) for odds, _ in self._align(sound, [self._tokens(text) for text in texts])]
+        return [sum(odds) for odds in self._align(sound, [self._tokens(text) for text in texts])]
 
     def prepare(self, live: Live) -> None:
         """Weigh the texts of a live set without sound ahead of time, so that the first answer is not late."""
@@ -116,7 +112,7 @@ class WhisperEar:
         for at in range(0, len(todo), AT_ONCE):
             part = todo[at : at + AT_ONCE]
             found = self._align(self._quiet, [self._tokens(text) for text in part])
-            self._unheard |= {text: sum(odds) for text, (odds, _) in zip(part, found, strict=True)}
+            self._unheard |= {text: sum(odds) for text, odds in zip(part, found, strict=True)}
 
     def _id(self, token: str) -> int:
         found = self._tokenizer.token_to_id(token)
@@ -128,17 +124,10 @@ class WhisperEar:
         """Return a text as tokens; ordinary text only, or the scores are ruined."""
         return list(self._tokenizer.encode(f" {text}", add_special_tokens=False).ids)
 
-    def _align(self, sound: Encoded, rows: list[list[int]]) -> list[tuple[list[float], list[float]]]:
-        """Return, for each row of tokens, given the sound, their log-probabilities and where they begin, seconds."""
+    def _align(self, sound: Encoded, rows: list[list[int]]) -> list[list[float]]:
+        """Return the log-probability of each token of each row, given the sound."""
         if not rows:
             return []
         view = ctranslate2.StorageView.from_array(np.repeat(sound, len(rows), axis=0))
         results = self._model.align(view, self._start, rows, [sound.shape[1] * 2] * len(rows))
-        found = []
-        for one in results:
-            begun: dict[int, float] = {}
-            for token, frame in one.alignments:
-                begun.setdefault(token, frame / FRAMES_A_SECOND)
-            odds = [math.log(max(p, LEAST_PROBABILITY)) for p in one.text_token_probs]
-            found.append((odds, [begun[token] for token in sorted(begun)]))
-        return found
+        return [[math.log(max(p, LEAST_PROBABILITY)) for p in one.text_token_probs] for one in results]

@@ -25,7 +25,13 @@ _NUMBER: Rules = {
     "number": [(0.55, "<whole>"), (0.25, "<digits>"), (0.12, "<point>"), (0.08, "<whole> and a half")],
     "point": [(0.7, "<upto99> <mark> <places>"), (0.3, "<digits> <mark> <places>")],
     "mark": [(0.8, "point"), (0.2, "decimal")],
-    "places": [(0.6, "<digit>"), (0.25, "<digit> <digit>"), (0.15, "<digit> <digit> <digit>")],
+    "places": [
+        (0.6, "<digit>"),
+        (0.25, "<digit> <digit>"),
+        (0.15, "<digit> <digit> <digit>"),
+        (0.02, "<digit> <digit> <digit> <digit>"),  # a sixteenth of an inch is 0.0625
+        (0.01, "<digit> <digit> <digit> <digit> <digit>"),
+    ],
     "whole": [(0.45, "<upto99>"), (0.47, "<hundreds>"), (0.08, "<thousands>")],
     "upto99": [(0.3, "<small>"), (0.25, "<teen>"), (0.15, "<tens>"), (0.3, "<tens> <first>")],
     "below": [(0.2, "<first>"), (0.25, "<teen>"), (0.25, "<tens>"), (0.3, "<tens> <first>")],

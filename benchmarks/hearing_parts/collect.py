@@ -76,11 +76,11 @@ def grammar_of(live: Live) -> str:
 class Bench:
     """Everything one process needs."""
 
-    def __init__(self, cache: Path) -> None:
+    def __init__(self, cache: Path, *, beside: bool) -> None:
         self.cache = cache
         self.material = Material()
         self.pair = Pair(MoonshineEar(), WhisperEar())
-        self.plain = PlainGrammar(dict(self.material.book.pronounce))
+        self.plain = PlainGrammar(dict(self.material.book.pronounce)) if beside else None
 
     def run(self, item: Item) -> Record:
         """Return the record of one clip: each utterance found in it with both ears' raw findings."""
@@ -88,7 +88,7 @@ class Bench:
         live = self.material.live(item.step, item.reading)
         self.pair.prepare(live)
         heard = [self._one(u, live) for u in utterances([sound])]
-        plain = self.plain.recognise(sound, live) if len(sound) else ""
+        plain = self.plain.recognise(sound, live) if self.plain is not None and len(sound) else ""
         return {
             "key": item.key, "group": item.group, "truth": item.truth, "human": item.human,
             "voice": str(item.voice), "snr": item.snr, "noise": item.noise, "step": item.step,
@@ -119,9 +119,9 @@ def evidence_of(heard: Record) -> Evidence:
 _bench: Bench | None = None
 
 
-def _begin(cache: Path) -> None:
+def _begin(cache: Path, beside: bool) -> None:
     global _bench  # noqa: PLW0603 - one set of models a process
-    _bench = Bench(cache)
+    _bench = Bench(cache, beside=beside)
 
 
 def _work(item: Item) -> Record:
@@ -131,12 +131,12 @@ def _work(item: Item) -> Record:
 
 
 def collect(
-    items: Sequence[Item], cache: Path, name: str, *, processes: int, seconds: float = math.inf
+    items: Sequence[Item], cache: Path, name: str, *, beside: bool, processes: int, seconds: float = math.inf
 ) -> list[Record]:
     """Return the records of the items heard so far, hearing those not yet in ``<cache>/<name>-<ears>.jsonl``.
 
-    After ``seconds`` no new clip is begun; the next run goes on from there. Clips come in a mixed
-    order, so that a part of them is a fair cut of the whole.
+    With ``beside`` the plain grammar hears them too. After ``seconds`` no new clip is begun; the next run
+    goes on from there. Clips come in a mixed order, so that a part of them is a fair cut of the whole.
     """
     cache.mkdir(parents=True, exist_ok=True)
     path = cache / f"{name}-{ears_hash()}.jsonl"
@@ -149,7 +149,8 @@ def collect(
     if todo:
         context = multiprocessing.get_context("spawn")
         until = time.monotonic() + seconds
-        with path.open("a", encoding="utf-8") as out, ProcessPoolExecutor(processes, context, _begin, (cache,)) as pool:
+        pool = ProcessPoolExecutor(processes, context, _begin, (cache, beside))
+        with path.open("a", encoding="utf-8") as out, pool:
             waiting = {pool.submit(_work, item) for item in todo[: 2 * processes]}
             rest = iter(todo[2 * processes :])
             while waiting:

@@ -11,6 +11,7 @@ from assistant.ears.closed_set import reading_texts
 from assistant.ears.evidence import figures, more_was_said
 from assistant.phrases.live import Live
 from benchmarks.hearing_parts.collect import Record, evidence_of
+from benchmarks.hearing_parts.material import STOP
 
 RIDGE = 0.3
 ROUNDS = 100
@@ -18,15 +19,35 @@ ROUNDS = 100
 Floats = NDArray[np.float64]
 
 
-def _examples(records: Sequence[Record], *, readings: bool = False) -> list[tuple[Record, Mapping[str, float], bool]]:
-    """Return (record, figures of what leads, whether it was said) for each utterance: of readings, or all else."""
+Example = tuple[Record, Mapping[str, float], bool]
+"""A record, the figures of a phrase in it, and whether that phrase was said."""
+
+
+def _examples(records: Sequence[Record], *, readings: bool = False) -> list[Example]:
+    """Return the leading phrase of each utterance, if it is no stop: of readings, or of all else."""
     found = []
     for record in records:
         for heard in record["heard"] if (record["group"] == "reading") is readings else ():
             evidence = evidence_of(heard)
+            if evidence.leading == STOP:
+                continue
             told = figures(evidence, evidence.leading, heard["speech_db"] - heard["noise_db"])
             if told and not more_was_said(evidence.written, evidence.ranked[0].text):  # refused by that rule already
                 found.append((record, told, evidence.leading == _truth(record)))
+    return found
+
+
+def _stops(records: Sequence[Record]) -> list[Example]:
+    """Return the stop of each utterance where one of the ears puts it first."""
+    found = []
+    for record in records:
+        for heard in record["heard"]:
+            evidence = evidence_of(heard)
+            if STOP in {evidence.leading, evidence.second_leading}:
+                told = dict(figures(evidence, STOP, heard["speech_db"] - heard["noise_db"]))
+                told.pop("contrary", None)  # "no, stop" is a stop
+                if told:
+                    found.append((record, told, record["truth"] == STOP))
     return found
 
 
@@ -38,9 +59,21 @@ def _truth(record: Record) -> str:
     return named[0][0] if named else ""
 
 
-def fit_weights(records: Sequence[Record]) -> dict[str, float]:
-    """Return the weight of each figure and the constant."""
-    examples = _examples(records)
+def answer_weights(records: Sequence[Record]) -> dict[str, float]:
+    """Return the weights of an answer's odds.
+
+    Not from people: their recordings hold single words, so that all they would teach is that a person is
+    no driver. They count in what is `reached`.
+    """
+    return _fit(_examples([record for record in records if not record["human"]]))
+
+
+def stop_weights(records: Sequence[Record]) -> dict[str, float]:
+    """Return the weights of a stop's odds, from people too: their "stop", and their "front" that sounds like it."""
+    return _fit(_stops(records))
+
+
+def _fit(examples: Sequence[Example]) -> dict[str, float]:
     names = list(examples[0][1])
     x = np.array([[1.0, *told.values()] for _, told, _ in examples])
     y = np.array([float(said) for _, _, said in examples])
@@ -54,7 +87,7 @@ def fit_weights(records: Sequence[Record]) -> dict[str, float]:
     return dict(zip(["constant", *names], map(float, weights), strict=True))
 
 
-def reached(records: Sequence[Record], weights: Mapping[str, float]) -> str:
+def reached(records: Sequence[Record], weights: Mapping[str, float], stop: Mapping[str, float]) -> str:
     """Return, for some limits, how many are taken rightly and wrongly on these clips, and the worst ones."""
     rows = _with_odds(_examples(records), weights)
     lines = []
@@ -70,6 +103,11 @@ def reached(records: Sequence[Record], weights: Mapping[str, float]) -> str:
         taken = [said for odds, said, _ in numbers if odds > limit]
         right, wrong = sum(taken), len(taken) - sum(taken)
         lines.append(f"readings from {limit:+.0f}: right {right}, wrong {wrong} of {len(numbers)}")
+    stops = _with_odds(_stops(records), stop)
+    for limit in (-2.0, -1.0, 0.0, 1.0):
+        caught = sum(odds > limit and said for odds, said, _ in stops)
+        false = sum(odds > limit and not said for odds, said, _ in stops)
+        lines.append(f"stops from {limit:+.0f}: caught {caught} of {sum(said for _, said, _ in stops)}, false {false}")
     worst = sorted(
         ((odds, str(record["text"]), str(record["snr"])) for odds, said, record in rows if not said), reverse=True
     )[:8]
@@ -77,7 +115,7 @@ def reached(records: Sequence[Record], weights: Mapping[str, float]) -> str:
 
 
 def _with_odds(
-    examples: Sequence[tuple[Record, Mapping[str, float], bool]], weights: Mapping[str, float]
+    examples: Sequence[Example], weights: Mapping[str, float]
 ) -> list[tuple[float, bool, Record]]:
     return [
         (weights["constant"] + sum(weights[name] * value for name, value in told.items()), said, record)

@@ -21,6 +21,7 @@ from benchmarks.response_parts.baseline import Baseline
 from benchmarks.response_parts.cab import Card, Mouth, spoken_by
 from benchmarks.response_parts.loop import Loop
 
+ROOT = Path(__file__).resolve().parents[2]
 REPLY = "Heard. Set the tractor parking brake."
 PARTS = (
     ("until the ears are asked", "spoken", "paused"),
@@ -141,36 +142,9 @@ def stopping(folder: Path, ready: Prepared, times: int = 4) -> Mapping[str, floa
 
 def listening(folder: Path, seconds: float = 10.0) -> dict[str, object]:
     """Share of one core and memory while nobody speaks, both ears loaded: a child, so that both are its own."""
-    command = [sys.executable, sys.argv[0], "--listen", str(folder), str(seconds)]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=180, check=True)
+    command = [sys.executable, "-m", "benchmarks.response_parts.listen", str(folder), str(seconds)]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=180, check=True, cwd=ROOT)
     return dict(json.loads(done.stdout.splitlines()[-1]))
-
-
-def listen_here(folder: Path, seconds: float, ready: Prepared) -> None:
-    """The child of ``listening``."""
-    loop = Loop(folder / "run", ready, open_pair(ready.book).pair)
-    loop.start()
-    while loop.ears._process is None:
-        time.sleep(0.1)
-    pids = [os.getpid(), loop.ears._process.pid]
-    used = [_cpu(pid) for pid in pids]
-    time.sleep(seconds)
-    share = sum(_cpu(pid) - before for pid, before in zip(pids, used, strict=True)) / seconds
-    memory = {name: round(_memory(pid)) for name, pid in zip(("run", "microphone"), pids, strict=True)}
-    print(json.dumps({"core_percent": round(100 * share, 1), "memory_mb": memory}))
-    sys.stdout.flush()
-    loop.sink.close()
-    os._exit(0)
-
-
-def _cpu(pid: int) -> float:
-    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-
-def _memory(pid: int) -> float:
-    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
-    return next(int(line.split()[1]) for line in lines if line.startswith("VmRSS")) / 1024
 
 
 def starting(folder: Path, root: Path, times: int = 3) -> dict[str, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -17,8 +18,9 @@ from assistant.ears.whisper import WEIGHTS as WEIGHING
 from assistant.ears.whisper import WhisperEar
 from assistant.errors import DeviceError
 from assistant.phrases.live import Live
+from assistant.phrases.number_types import UNITS, Kind
 from assistant.phrases.number_walk import WRITTEN, NumberWalk
-from assistant.phrases.numbers import sample
+from assistant.phrases.numbers import sample, say_reading
 
 KINDS = ("pressure", "length", "time", "angle")
 WALKS = {kind: NumberWalk(kind) for kind in KINDS}
@@ -38,6 +40,18 @@ def test_every_spoken_reading_is_a_walk_of_the_grammar(kind: str, seed: int) -> 
     walk = WALKS[kind]
     place = walk.start
     for word in as_written(sample(kind, random.Random(seed))):
+        place = walk.after(place)[word]
+    assert walk.may_end(place)
+
+
+@given(
+    st.sampled_from([(kind, unit) for kind in Kind for unit in UNITS[kind]]),
+    st.decimals(0, 9999, places=5) | st.decimals(0, 99, places=1) | st.integers(0, 9999).map(Decimal),
+)
+def test_what_is_read_back_can_be_heard(kind: tuple[Kind, str], value: Decimal) -> None:
+    """Hazard: a sixteenth of an inch, "zero point zero six two five", is only ever heard as another number."""
+    walk, place = WALKS[kind[0]], WALKS[kind[0]].start
+    for word in as_written(say_reading(value.normalize(), kind[1])):
         place = walk.after(place)[word]
     assert walk.may_end(place)
 

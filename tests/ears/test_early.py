@@ -50,6 +50,17 @@ def test_a_pause_is_looked_into_once_and_speech_opens_the_next() -> None:
     assert looks[0].end < looks[1].end
 
 
+def test_a_phrase_from_which_another_goes_on_waits_longer() -> None:
+    """Hazard: "lock went over" is taken while the driver draws breath for "twice"."""
+    cutter = Cutter(detector=Loud())
+    list(cutter.feed(sound(0.5, 5000)))
+    told = []
+    for _ in range(6):
+        list(cutter.feed(sound(0.1, 0)))
+        told.append((cutter.may_end(whole=True), cutter.may_end(whole=False)))
+    assert told == [(False, False), (False, False), (True, False), (True, False), (True, True), (True, True)]
+
+
 def test_an_accepted_answer_is_not_reported_again() -> None:
     """Hazard: one answer counts twice, early and at its end."""
     cutter = Cutter(detector=Loud())

@@ -38,7 +38,7 @@ def weighed(phrase: str, heard: float, text: str = "") -> Weighed:
     """One text as the weighing ear has it."""
     off = min(0.0, heard + 1.0) / 4
     said = text or f"{SAYS[phrase].capitalize()}."
-    return Weighed(phrase, said, heard, -20.0, worst=off - 0.1, last=off - 0.1, widest=0.3, rest=0.4)
+    return Weighed(phrase, said, heard, -20.0, last=off - 0.1)
 
 
 def found(first: str, second: str, *, sure: bool = True) -> Evidence:
