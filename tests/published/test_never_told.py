@@ -41,13 +41,17 @@ def test_n28_nobody_is_told_to_run_after_a_rig() -> None:
 
 
 DECAYS = {
-    "tractor-brake", "trailer-brake", "chocks", "engine", "people", "pin", "release", "gap", "jaw", "supports", "dolly",
+    "tractor-brake", "trailer-brake", "chocks", "air", "engine", "people", "pin", "release", "gap", "jaw", "supports",
+    "dolly",
 }  # fmt: skip
 """What may have changed while nobody listened: whatever rolls, sinks, leaks off, walks in or springs open."""
 
 
 def test_n29_an_interruption_makes_the_place_doubtful() -> None:
-    """Transport Canada multi-crew SOP 1.9: if interrupted, verify again; if the place is lost, restart."""
+    """Transport Canada multi-crew SOP 1.9: if interrupted, verify again; if the place is lost, restart.
+
+    Air too: it may leak off meanwhile (CDL manual 6.4.2 step 3).
+    """
     for plan in plans():
         engine = engine_of(plan)
         for state, _ in good_run(engine):
