@@ -142,6 +142,22 @@ def test_a_phrase_inside_a_sentence_is_no_answer(written: str, more: bool) -> No
     assert (decide(heard_in, None, LIVE, LIMITS, CLEAR).phrase is None) is more
 
 
+def test_a_denial_that_fits_better_makes_an_answer_unlikely_and_then_impossible() -> None:
+    """Hazard: in noise the free text loses the "not" of "not jaw closed"; both ears still like it better with one."""
+    evidence = found("jaw-closed", "jaw-closed")
+    likely = [
+        odds(replace(evidence, contrary=value), "jaw-closed", CLEAR.snr_db, LIMITS.weights) for value in (-10.0, 0.0, 5.0)
+    ]
+    assert likely == sorted(likely, reverse=True)
+    assert likely[0] > likely[2]
+    denied = replace(evidence, contrary=LIMITS.contrary)
+    lenient = replace(LIMITS, answer=-99.0, critical=-99.0)
+    assert decide(denied, None, LIVE, lenient, CLEAR).unheard is Unheard.NOT_A_PHRASE
+    assert decide(replace(evidence, contrary=-10.0), None, LIVE, lenient, CLEAR).phrase == "jaw-closed"
+    stop = replace(found(STOP, STOP), contrary=99.0)
+    assert decide(stop, None, LIVE, LIMITS, CLEAR).phrase == STOP  # "no, stop" is a stop
+
+
 def test_a_grammar_ear_beside_the_pair_can_only_stop_or_refuse() -> None:
     """A third ear must not make an answer: its confidences mean nothing."""
     assert heard("again", "again", third=Verdict("jaw-open", "still open")).unheard is Unheard.EARS_DISAGREE

@@ -114,6 +114,22 @@ def test_a_phrase_with_more_around_it_is_no_answer(pair: Pair, live: Live, voice
                 assert heard.phrase in (None, STOP), (text, heard)
 
 
+def test_a_denied_sight_is_no_answer_in_noise_either(
+    pair: Pair, live: Live, book: PhraseBook, voices: list[Voice], clip: Clip
+) -> None:
+    """Hazard: "not jaw closed" beside a diesel, of which only "jaw closed" is caught. What denies it is weighed."""
+    saved = 0
+    for form in ("not {}", "is that {}", "he said {}"):
+        for voice in voices[:2]:
+            (utterance,) = utterances([clip(form.format(book.says("jaw-closed")[0]), voice, 10.0)])
+            assert pair.hear(utterance, live).phrase is None, (form, voice)
+            found = pair.evidence(utterance, live)
+            if found.leading == "jaw-closed":
+                assert found.contrary > 0.0, (form, voice, found)
+                saved += 1
+    assert saved >= 3
+
+
 def test_a_stop_is_weighed_whatever_is_heard(book: PhraseBook, voices: list[Voice], clip: Clip) -> None:
     """Hazard: with many phrases live the stop falls out of the ranking, and the other ear is never asked for it."""
     ear = MoonshineEar()
