@@ -11,7 +11,7 @@ Weights: Moonshine tiny.en (MIT) as published for ONNX Runtime, carried by the p
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -42,10 +42,11 @@ BEGIN, END = 1, 2
 HEADS, HEAD_SIZE = 8, 36
 TOKENS_A_SECOND = 6.5  # more than that is the model talking on by itself
 LONGEST_FREE = 30
-FIRST_WITHIN, FIRST_LEAST, FIRST_MOST = 5.0, 6, 40
-"""Texts looked at further: those whose first token is within so many nats of the best, at least and at most."""
-TWO_WITHIN, TWO_LEAST, TWO_MOST = 5.0, 4, 14
-"""Texts scored to their end, by their first two tokens."""
+WITHIN = 5.0
+"""Texts are looked at further while they are begun within so many nats of the best one."""
+FIRST_LEAST, LEAST, MOST = 6, 4, 14
+"""So many at least after the first piece, so many after each further one, and at most to their end."""
+DEEPEST = 5
 AT_ONCE = 8  # rows of 130 KB a token: more at once is no quicker, and the room for it stays
 TEXTS_KEPT = 4096
 SHORTEST = SAMPLE_RATE // 4  # less than this the encoder cannot take
@@ -133,7 +134,8 @@ class MoonshineEar:
     def _leading(self, sound: Sound, texts: Sequence[tuple[str, str]], live: Live) -> list[tuple[str, str]]:
         """Return the texts that are best begun, and the best begun one of an emergency wherever it stands.
 
-        By the first token, which costs nothing, then by the first two of those near the best.
+        By the first piece, which costs nothing, then by one piece more of those near the best, until few are
+        left: a mate's texts all begin alike.
         """
         self._without_sound([text for _, text in texts])
         rows = [self.pieces.of(text) for _, text in texts]
@@ -141,12 +143,16 @@ class MoonshineEar:
         hopes = [float(first[row[0]] - LM_SHARE * self._unheard[text][0])
                  for (_, text), row in zip(texts, rows, strict=True)]  # fmt: skip
         stops = [at for at, (phrase, _) in enumerate(texts) if phrase in live.emergency]
-        near = _near(hopes, FIRST_WITHIN, FIRST_LEAST, FIRST_MOST)
-        near += [at for at in stops if at not in near]
-        second = self._seconds(sound, [rows[at] for at in near])
-        for at, odds in zip(near, second, strict=True):
-            hopes[at] += odds - LM_SHARE * float(self._unheard[texts[at][1]][1])
-        kept = [near[at] for at in _near([hopes[at] for at in near], TWO_WITHIN, TWO_LEAST, TWO_MOST)]
+        near = _near(hopes, range(len(texts)), FIRST_LEAST)
+        for depth in range(2, DEEPEST + 1):
+            near += [at for at in stops if at not in near]
+            begun = [at for at in near if len(rows[at]) >= depth]
+            for at, odds in zip(begun, self._nexts(sound, [rows[at][:depth] for at in begun]), strict=True):
+                hopes[at] += odds - LM_SHARE * float(self._unheard[texts[at][1]][depth - 1])
+            near = _near(hopes, near, LEAST)
+            if len(near) <= MOST:
+                break
+        kept = near[:MOST]
         if stops and not set(stops) & set(kept):
             kept.append(max(stops, key=lambda at: hopes[at]))
         return [texts[at] for at in kept]
@@ -184,14 +190,16 @@ class MoonshineEar:
             for text, steps in zip(part, self._score(self._quiet, [self.pieces.of(t) for t in part]), strict=True):
                 self._unheard[text] = steps[0]
 
-    def _seconds(self, sound: Sound, rows: Sequence[Sequence[int]]) -> list[float]:
-        """Return the log-probability of the second token of each row, its end when it has none."""
-        heads = sorted({row[0] for row in rows})
-        at = {token: index for index, token in enumerate(heads)}
-        logits = self._batch(sound, np.array(heads)[:, None])[:, 0]
+    def _nexts(self, sound: Sound, rows: Sequence[Sequence[int]]) -> list[float]:
+        """Return the log-probability of the last piece of each row, after those before it; all of one length."""
+        if not rows:
+            return []
+        begun = sorted({tuple(row[:-1]) for row in rows})
+        at = {beginning: index for index, beginning in enumerate(begun)}
+        logits = self._batch(sound, np.array(begun))[:, -1]
         total = _log_total(logits)
-        found = [(at[row[0]], row[1] if len(row) > 1 else END) for row in rows]
-        return [float(logits[head, token] - total[head]) for head, token in found]
+        found = [(at[tuple(row[:-1])], row[-1]) for row in rows]
+        return [float(logits[place, token] - total[place]) for place, token in found]
 
     def _score(self, sound: Sound, rows: Sequence[Sequence[int]]) -> list[Floats]:
         """Return, for each row, of each token and of the end: log-probability, and how far it is behind the best.
@@ -273,10 +281,10 @@ class _Rows:
         return self._ear.step(self._sound, tokens, memory, parents)
 
 
-def _near(hopes: Sequence[float], within: float, least: int, most: int) -> list[int]:
-    """Return the places of the best, best first: those within a distance of the best one, but ``least`` to ``most``."""
-    ordered = sorted(range(len(hopes)), key=lambda at: -hopes[at])[:most]
-    return [at for place, at in enumerate(ordered) if place < least or hopes[at] >= hopes[ordered[0]] - within]
+def _near(hopes: Sequence[float], among: Iterable[int], least: int) -> list[int]:
+    """Return the places of the best, best first: those near the best one, but at least so many."""
+    ordered = sorted(among, key=lambda at: -hopes[at])
+    return [at for place, at in enumerate(ordered) if place < least or hopes[at] >= hopes[ordered[0]] - WITHIN]
 
 
 def _log_softmax(logits: Floats) -> Floats:

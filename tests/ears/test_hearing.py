@@ -18,7 +18,7 @@ from assistant.ears.utterances import Utterance, utterances
 from assistant.ears.wavs import WavEars
 from assistant.errors import InputError
 from assistant.phrases.book import PhraseBook
-from assistant.phrases.live import Hearing, Live, Unheard
+from assistant.phrases.live import Hearing, Live, Role, Unheard
 from benchmarks.hearing_parts.voices import Voice
 from tests.ears.conftest import PEOPLE, STOP, Clip, person
 
@@ -207,3 +207,15 @@ def test_hear_tells_words_levels_and_reason(
     assert record["why"]
     assert isinstance(record["speech_db"], float)
     assert set(record["ears"]) == {"moonshine-tiny.en", "whisper-tiny.en"}
+
+
+def test_the_mate_is_heard_though_all_his_phrases_begin_alike(
+    pair: Pair, book: PhraseBook, voices: list[Voice], clip: Clip
+) -> None:
+    """Hazard: sixty phrases begin with the call sign, the mate's own is dropped before it is heard to its end."""
+    many = [*sorted(book.phrases)[:60], "jaw-closed", "lock-not-closed", STOP]
+    live = replace(book.live(many, emergency=[STOP]), mate="mate")
+    for phrase in ("jaw-closed", "lock-not-closed"):
+        said = f"mate {book.says(phrase)[0]}"
+        heard = [h for voice in voices[:2] for h in hear(pair, clip(said, voice), live)]
+        assert [(h.phrase, h.who) for h in heard] == [(phrase, Role.MATE)] * 2, heard
