@@ -3,7 +3,8 @@
     python benchmarks/journal.py [--records N] [--folder FOLDER]
 
 - append: one record, chained, signed where due, written and synced, against writing and syncing the bytes
-  of such a record without any of it, both in turn on the same disk;
+  of such a record without any of it, both in turn on the same disk; once as fast as it goes, which says most
+  of the disk, and once with a wait before each, as in a run: then all caches are cold;
 - verify: a whole check of a log against hashing the same lines one by one with hashlib;
 - resume: taking up a run of 10,000 records, until the driver can be told where they are;
 - memory: the highest resident size while checking one million records, against ten thousand.
@@ -40,6 +41,8 @@ from assistant.journal.writer import Writer  # noqa: E402
 from assistant.phrases.live import Hearing  # noqa: E402
 
 APPENDS = 2_000
+WAITED = 400
+WAIT_S = 0.005
 DECISION = {
     "kind": "accepted",
     "reason": "The jaw was seen closed around the shank.",
@@ -68,9 +71,9 @@ class NoSync(Disk):
 class NoDisk(NoSync):
     """Takes everything and writes nothing."""
 
-    def write(self, fd: int, data: bytes) -> int:
+    def write(self, fd: int, data: bytes, at: int) -> int:
         """Say that all was taken."""
-        del fd
+        del fd, at
         return len(data)
 
 
@@ -111,35 +114,43 @@ def make(folder: Path, key: TabletKey, run: str, records: int, *, end: bool) -> 
 
 
 def appending(folder: Path, key: TabletKey) -> dict[str, float]:
-    """Time appends and bare writes of the same bytes, each first in turn: whoever comes after a wait is cold."""
-    writer = Writer.begin(folder, opened(key, "append"), key)
-    bare = os.open(folder / "bare", os.O_CREAT | os.O_WRONLY | os.O_APPEND)
-    ours, theirs = [], []
-    data = writer.append(decided(0)).whole
-    for number in range(1, APPENDS + 1):
-        record = decided(number)
-        start = time.perf_counter()
-        if number % 2:
-            new = writer.append(record).whole
-            middle = time.perf_counter()
-            write_bare(bare, data)
-        else:
-            write_bare(bare, data)
-            middle = time.perf_counter()
-            new = writer.append(record).whole
-        first, second = middle - start, time.perf_counter() - middle
-        ours.append(first if number % 2 else second)
-        theirs.append(second if number % 2 else first)
-        data = new
-    writer.close()
-    os.close(bare)
+    """Time appends and bare writes of the same bytes, without and with waits between."""
+    ours, theirs = in_turn(folder, key, "append", APPENDS, 0.0)
+    waited, bare_waited = in_turn(folder, key, "waited", WAITED, WAIT_S)
     return {
         "append_us_median": statistics.median(ours) * 1e6,
         "bare_us_median": statistics.median(theirs) * 1e6,
         "ratio_median": statistics.median(ours) / statistics.median(theirs),
         "ratio_mean": statistics.fmean(ours) / statistics.fmean(theirs),
+        "waited_us_median": statistics.median(waited) * 1e6,
+        "bare_waited_us_median": statistics.median(bare_waited) * 1e6,
+        "ratio_waited_median": statistics.median(waited) / statistics.median(bare_waited),
         "own_us_median": own_work(folder, key),
     }
+
+
+def in_turn(folder: Path, key: TabletKey, run: str, appends: int, wait_s: float) -> tuple[list[float], list[float]]:
+    """Return what appends and bare writes took, seconds; each is first in turn, for who comes later is warmer."""
+    writer = Writer.begin(folder, opened(key, run), key)
+    bare = os.open(folder / f"bare-{run}", os.O_CREAT | os.O_WRONLY | os.O_APPEND)
+    data = writer.append(decided(0)).whole
+    taken: dict[str, list[float]] = {"ours": [], "bare": []}
+    for number in range(1, appends + 1):
+        record = decided(number)
+        new = data
+        for whose in ("ours", "bare") if number % 2 else ("bare", "ours"):
+            if wait_s:
+                time.sleep(wait_s)
+            start = time.perf_counter()
+            if whose == "ours":
+                new = writer.append(record).whole
+            else:
+                write_bare(bare, data)
+            taken[whose].append(time.perf_counter() - start)
+        data = new
+    writer.close()
+    os.close(bare)
+    return taken["ours"], taken["bare"]
 
 
 def write_bare(fd: int, data: bytes) -> None:
@@ -234,6 +245,7 @@ def report(result: dict[str, object]) -> None:
     rows = [
         ("append, of a bare write + sync (median)", f"{append['ratio_median']:.2f}", "1.3"),  # type: ignore[index]
         ("append, of a bare write + sync (mean)", f"{append['ratio_mean']:.2f}", ""),  # type: ignore[index]
+        ("append after 5 ms, of a bare one (median)", f"{append['ratio_waited_median']:.2f}", ""),  # type: ignore[index]
         ("append, own work without a disk (µs, median)", f"{append['own_us_median']:.1f}", ""),  # type: ignore[index]
         ("verify, of hashing the lines", f"{checking['ratio']:.2f}", "4"),  # type: ignore[index]
         ("resume 10,000 records (s)", f"{resume['resume_s']:.2f}", "1"),  # type: ignore[index]

@@ -191,7 +191,10 @@ def _lines(path: Path, offset: int, number: int) -> Iterator[RawLine]:
                 while not whole and (rest := file.readline(MAX_LINE)):
                     length += len(rest)
                     whole = rest.endswith(b"\n")
-                yield RawLine(number, offset, data.removesuffix(b"\n"), whole)
+                if not whole:
+                    data = data.rstrip(b"\0")  # the room of a run that goes on, or was killed
+                if data:
+                    yield RawLine(number, offset, data.removesuffix(b"\n"), whole)
                 offset += length
                 number += 1
     except OSError as error:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -24,6 +23,7 @@ from assistant.journal.chain import (
 )
 from assistant.journal.disk import trouble
 from assistant.journal.records import Opened, Record, decode
+from assistant.journal.room import torn_line, was_being_written, written
 
 LOG = "log.jsonl"
 _CHUNK = 1 << 20
@@ -32,7 +32,7 @@ _WALL = re.compile(r"\d{4}-[01]\d-[0-3]\dT[0-2]\d:[0-5]\d:[0-5]\d\.\d{3}Z", re.A
 
 
 class RawLine(NamedTuple):
-    """One line as it stands in the file, without its newline; ``whole`` when the newline is there.
+    """One line as it stands in the file, without its newline; ``whole`` unless it was being written.
 
     Of a line longer than `MAX_LINE` only the beginning is kept.
     """
@@ -83,7 +83,7 @@ def log_file(path: Path) -> Path:
 
 
 class Block(NamedTuple):
-    """Some lines in a row, without their newlines; ``whole`` is False for a last line that has none.
+    """Some lines in a row, without their newlines; ``whole`` is False for a last line that was being written.
 
     ``lost`` bytes of the first line were left out because it is longer than `MAX_LINE`.
     """
@@ -94,14 +94,20 @@ class Block(NamedTuple):
 
 
 def blocks(path: Path) -> Iterator[Block]:
-    """Yield every line of a file, many at a time.
+    """Yield every line of a file up to its room, many at a time.
 
-    Memory stays flat whatever stands in it; LogError when it cannot be read.
+    Memory stays flat whatever stands in it; LogError when it cannot be read. What is appended meanwhile
+    is left for the next time.
     """
-    rest, lost = b"", 0
+    rest, lost, place = b"", 0, 0
     try:
         with path.open("rb") as file:
-            while chunk := file.read(_CHUNK):
+            end = written(file)
+            torn = torn_line(file, end)
+            end -= len(torn)
+            file.seek(0)
+            while chunk := file.read(min(_CHUNK, end - place)):
+                place += len(chunk)
                 parts = (rest + chunk).split(b"\n")
                 rest = parts.pop()
                 if parts:
@@ -112,8 +118,11 @@ def blocks(path: Path) -> Iterator[Block]:
                     rest = rest[: MAX_LINE + 1]
     except OSError as error:
         raise trouble("read the log", path, error) from error
-    if rest:
-        yield Block([rest], lost, whole=False)
+    if torn:
+        yield Block([torn.removesuffix(b"\n")], 0, whole=False)
+    elif rest:
+        # Noughts that no power cut leaves there make it a line that somebody spoilt.
+        yield Block([rest], lost, whole=not was_being_written(rest, end - len(rest) - lost))
 
 
 def raw_lines(path: Path) -> Iterator[RawLine]:
@@ -262,7 +271,8 @@ class LogReader:
         return LogError(f"{self.path}, line {line}: {why}. Run `hitchcall log verify` to see all faults.")
 
     def _rest(self, offset: int) -> bytes:
-        """Return what stands from an offset on; bounded, since garbage may be of any size."""
+        """Return what stands from an offset on to the room; bounded, since garbage may be of any size."""
         with self.path.open("rb") as file:
+            end = written(file)
             file.seek(offset)
-            return file.read(max(0, min(os.fstat(file.fileno()).st_size - offset, MAX_LINE)))
+            return file.read(max(0, min(end - offset, MAX_LINE)))

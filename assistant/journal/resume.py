@@ -15,6 +15,7 @@ from assistant.journal.fold import Input, as_input
 from assistant.journal.keys import TabletKey, signed_by
 from assistant.journal.reader import LOG, Entry, LogReader
 from assistant.journal.records import Decided, Opened, Resumed
+from assistant.journal.room import LineFile, written
 from assistant.journal.writer import Writer, lock
 
 
@@ -62,7 +63,7 @@ class Resumer:
         self._path = folder / LOG
         self._after_end = after_end
         try:
-            self._fd = self._disk.append_to(self._path)
+            self._fd = self._disk.open(self._path)
         except OSError as error:
             raise trouble("open the log", self._path, error) from error
         try:
@@ -99,6 +100,7 @@ class Resumer:
             files=dict(files),
         )
         try:
+            writer.keep_room()
             writer.append(resumed)
             writer.seal()
         except LogError:
@@ -120,8 +122,9 @@ class Resumer:
 
     def writer(self) -> tuple[Writer, int | None]:
         """Return a writer that goes on after the last record, and the ms since it."""
-        writer = Writer(self.folder, self.found.opened, self._key, clocks=self._clocks, disk=self._disk)
-        return writer, writer.take_over(self._fd, self.found.last)
+        log = LineFile(self._disk, self._path, self._fd, self._size)
+        writer = Writer(log, self.found.opened, self._key, clocks=self._clocks, disk=self._disk)
+        return writer, writer.take_over(self.found.last)
 
     def _look(self) -> Found:
         reader = LogReader(self.folder)
@@ -146,8 +149,10 @@ class Resumer:
         if last is None or reader.opened is None:
             raise LogError(f"{self._path} holds no whole record: begin a new run.")
         self._check_key(reader.opened, signed)
+        self._size = reader.end
         if reader.torn is not None:
-            self._set_aside("log", self._fd, reader.end)
+            with self._path.open("rb") as file:
+                self._set_aside("log", self._fd, reader.end, written(file))
         self._mend_words()
         torn = sorted(path for path in self.folder.glob("*.torn-*") if path.name not in told)
         return Found(
@@ -173,30 +178,29 @@ class Resumer:
         path = self.folder / said_words.FILE
         if not path.exists():
             return
-        fd = self._disk.append_to(path)
+        fd = self._disk.open(path)
         try:
             data = path.read_bytes()
             good = data.rfind(b"\n") + 1
             if good < len(data):
-                self._set_aside("words", fd, good)
+                self._set_aside("words", fd, good, len(data))
         finally:
             os.close(fd)
 
-    def _set_aside(self, name: str, fd: int, good: int) -> None:
-        """Copy what stands after ``good`` bytes to a new file, sync that, and only then cut it off."""
-        size = os.fstat(fd).st_size
+    def _set_aside(self, name: str, fd: int, good: int, end: int) -> None:
+        """Copy what stands from ``good`` bytes to ``end`` to a new file, sync that, and only then cut it off."""
         number = 1 + len(list(self.folder.glob(f"{name}.torn-*")))
         copy = self._disk.create(self.folder / f"{name}.torn-{number}")
         try:
             at = good
-            while part := os.pread(fd, 1 << 20, at):
-                write_all(self._disk, copy, part)
+            while part := os.pread(fd, min(1 << 20, end - at), at):
+                write_all(self._disk, copy, part, at - good)
                 at += len(part)
             self._disk.sync(copy)
         finally:
             os.close(copy)
         self._disk.sync_folder(self.folder)
-        if at < size:
+        if at < end:
             raise LogError(f"The torn end of {self.folder / name} could not be read whole.")
         self._disk.cut(fd, good)
         self._disk.sync(fd)

@@ -16,6 +16,7 @@ from assistant.journal.diagnosis import Finding, Wrong, diagnose
 from assistant.journal.keys import fingerprint, signed_by
 from assistant.journal.reader import log_file, parse, raw_lines
 from assistant.journal.records import Opened
+from assistant.journal.room import room_behind
 from assistant.journal.walk import Walk, walk
 
 _MOST_HEADS = 100
@@ -123,6 +124,8 @@ def verify(path: Path, *, public: str = "", code: str = "") -> Verdict:
     path = log_file(path)
     beside = Beside(path.parent)
     case = _Case(path, walk(path, beside), beside)
+    if case.seen.fault is None and not case.seen.records:
+        raise LogError(f"{path} is not a log: no line in it is a record.")
     if case.seen.fault is not None:
         case.beside = Beside(path.parent)
         _diagnose(case, public)
@@ -212,6 +215,12 @@ def _check_end(case: _Case) -> None:
         case.notes.append(
             f"Line {seen.torn}, the last one, breaks off: it was cut, or the power failed while it was written. "
             "It counts for nothing; a resume sets it aside and reports it."
+        )
+    room = room_behind(case.path) if seen.sealed else 0
+    if room:
+        case.notes.append(
+            f"{room} bytes of noughts stand behind the end: room for more records, which the program was ended "
+            "before it could cut off. They say nothing."
         )
     if not seen.sealed:
         case.notes.append(

@@ -20,10 +20,11 @@ from assistant.journal import words as said_words
 from assistant.journal.anchor import code_of
 from assistant.journal.chain import MAX_LINE, Made, RecordError, canonical, genesis, made
 from assistant.journal.clock import SystemClocks, TwoClocks, stamp, unstamp
-from assistant.journal.disk import Disk, trouble, write_all
+from assistant.journal.disk import Disk, trouble
 from assistant.journal.keys import TabletKey
 from assistant.journal.reader import LOG, Entry
 from assistant.journal.records import Clock, Closed, Device, Opened, Record, Sealed
+from assistant.journal.room import LineFile
 from assistant.phrases.live import Hearing
 
 SIGN_EVERY = 8
@@ -47,7 +48,7 @@ class Writer:
 
     def __init__(
         self,
-        folder: Path,
+        log: LineFile,
         opened: Opened,
         key: TabletKey,
         *,
@@ -55,20 +56,19 @@ class Writer:
         disk: Disk | None = None,
         salt: Callable[[], str] = lambda: secrets.token_hex(16),
     ) -> None:
-        self.folder = folder
+        self.folder = log.path.parent
         self.opened = opened
         self.code = ""  # the last code given out
         self.writing_since: float | None = None  # `time.monotonic` of a write that has not ended yet
         self._slowest_s = 0.0  # of the writes nobody has told of yet
         self._clock_set = False
-        self._path = folder / LOG
+        self._log = log
+        self._words: LineFile | None = None
         self._key = key
         self._clocks = clocks or SystemClocks()
         self._disk = disk or Disk()
         self._salt = salt
-        self._log = self._words = -1
         self._dead = ""
-        self._size = 0
         self._prev, self._seq, self._mono = genesis(opened.run), 0, 0
         self._base = self._clocks.mono()
         self._drift = self._clocks.wall() - self._base
@@ -88,19 +88,11 @@ class Writer:
 
         The code of the start is then in ``code``. Raises `LogError` when any of it fails.
         """
-        new = cls(logs / opened.run, opened, key, clocks=clocks, disk=disk, salt=salt)
+        disk = disk or Disk()
+        log = _create(logs / opened.run / LOG, disk)
+        new = cls(log, opened, key, clocks=clocks, disk=disk, salt=salt)
         try:
-            new._disk.make_folder(new.folder)
-            new._log = new._disk.create(new._path)
-            lock(new._log, new._path)
-            new._disk.sync_folder(new.folder)
-        except FileExistsError as error:
-            new.close()
-            raise LogError(f"{new._path} is there already: give the run another name.") from error
-        except OSError as error:
-            new.close()
-            raise trouble("begin the log", new._path, error) from error
-        try:
+            new.keep_room()
             new.append(opened)
             new.seal()
         except LogError:
@@ -108,8 +100,8 @@ class Writer:
             raise
         return new
 
-    def take_over(self, fd: int, last: Entry) -> int | None:
-        """Go on after ``last`` in an open, locked file; return how long the run lay still, in ms.
+    def take_over(self, last: Entry) -> int | None:
+        """Go on after ``last``, the end of the log; return how long the run lay still, in ms.
 
         The run's clock goes on from the last record plus that time. None, and no time added, when the
         wall clock stands before the last record's.
@@ -117,10 +109,13 @@ class Writer:
         away: int | None = self._clocks.wall() - unstamp(last.wall)
         if away is not None and away < 0:
             away = None
-        self._log, self._size = fd, os.fstat(fd).st_size
         self._prev, self._seq, self._mono = last.digest, last.seq + 1, last.mono
         self._base -= last.mono + (away or 0)
         return away
+
+    def keep_room(self) -> None:
+        """Keep room behind the records from now on: due in a run that begins or goes on, see `room`."""
+        self._log.keep_room()
 
     def now(self) -> int:
         """Return the run's clock: ms since it began, steady, never back."""
@@ -140,7 +135,7 @@ class Writer:
         self._noted(at)
         heard, said = said_words.split(hearing, self._seq, self._salt(), keep_words=self.opened.consent_words)
         if said is not None:
-            self._or_die("write the words to", self.folder / said_words.FILE, self._write_words, said.line())
+            self._or_die("write the words to", self.folder / said_words.FILE, self._add_words, said.line())
         wall, mono = self._times(at)
         return self._append(heard, wall, mono)
 
@@ -161,15 +156,12 @@ class Writer:
 
     def close(self) -> None:
         """Let go of the files; the run can be resumed."""
-        for fd in (self._log, self._words):
-            if fd >= 0:
-                os.close(fd)
-        self._log = self._words = -1
-        self._dead = self._dead or f"The log {self._path} is closed."
+        self._log.close()
+        if self._words is not None:
+            self._words.close()
+        self._dead = self._dead or f"The log {self._log.path} is closed."
 
     def _append(self, record: Record, wall: int, mono: int) -> Made:
-        if self._dead:
-            raise LogError(self._dead)
         if mono < self._mono:
             raise LogError(f"A record at {mono} ms would lie before the last one at {self._mono} ms.")
         seq, kind = self._seq, record.TYPE
@@ -187,48 +179,31 @@ class Writer:
             raise LogError(f'A record "{kind}" cannot be written to the log: {error}.') from error
         if len(line.whole) > MAX_LINE:
             raise LogError(f'A record "{kind}" of {len(line.whole)} bytes is too long for the log.')
-        self._or_die("write the log", self._path, self._write_line, line.whole)
-        self._size += len(line.whole)
+        self._or_die("write the log", self._log.path, self._log.add, line.whole)
         self._prev, self._seq, self._mono = line.digest, seq + 1, mono
         return line
 
-    def _write_line(self, whole: bytes) -> None:
-        write_all(self._disk, self._log, whole)
-        self._disk.sync(self._log)
-        if os.fstat(self._log).st_nlink == 0:
-            # The system goes on writing to a deleted file; nobody could ever read it.
-            raise FileNotFoundError(2, "removed")
-
-    def _or_die(self, what: str, path: Path, write: Callable[[bytes], None], data: bytes) -> None:
+    def _or_die(self, what: str, path: Path, add: Callable[[bytes], None], line: bytes) -> None:
+        if self._dead:
+            raise LogError(self._dead)
         self.writing_since = began = time.monotonic()
         try:
-            write(data)
+            add(line)
         except OSError as error:
             failure = trouble(what, path, error)
             self._dead = str(failure)
-            self._take_back()
             raise failure from error
         finally:
             self.writing_since = None
             self._slowest_s = max(self._slowest_s, time.monotonic() - began)
 
-    def _take_back(self) -> None:
-        """Cut off what was written but never acknowledged; what cannot be cut is set aside on resume."""
-        try:
-            self._disk.cut(self._log, self._size)
-            self._disk.sync(self._log)
-        except OSError:
-            return
-
-    def _write_words(self, whole: bytes) -> None:
-        if self._dead:
-            raise LogError(self._dead)
-        path = self.folder / said_words.FILE
-        if self._words < 0:
-            self._words = self._disk.append_to(path) if path.exists() else self._disk.create(path)
+    def _add_words(self, line: bytes) -> None:
+        if self._words is None:
+            path = self.folder / said_words.FILE
+            fd = self._disk.open(path) if path.exists() else self._disk.create(path)
+            self._words = LineFile(self._disk, path, fd, os.fstat(fd).st_size)
             self._disk.sync_folder(self.folder)
-        write_all(self._disk, self._words, whole)
-        self._disk.sync(self._words)
+        self._words.add(line)
 
     def clock_was_set(self) -> bool:
         """Return whether the log has noted since the last call that the wall clock was set."""
@@ -256,6 +231,27 @@ class Writer:
             self._clock_set = True
             return self._times(at)
         return wall, mono
+
+
+def _create(path: Path, disk: Disk) -> LineFile:
+    """Make a run's folder and its log, empty and locked."""
+    try:
+        disk.make_folder(path.parent)
+        log = LineFile(disk, path, disk.create(path), 0)
+    except FileExistsError as error:
+        raise LogError(f"{path} is there already: give the run another name.") from error
+    except OSError as error:
+        raise trouble("begin the log", path, error) from error
+    try:
+        lock(log.fd, path)
+        disk.sync_folder(path.parent)
+    except OSError as error:
+        log.close()
+        raise trouble("begin the log", path, error) from error
+    except LogError:
+        log.close()
+        raise
+    return log
 
 
 def lock(fd: int, path: Path) -> None:

@@ -18,6 +18,7 @@ from assistant.journal.disk import Disk
 from assistant.journal.keys import TabletKey
 from assistant.journal.records import Opened
 from assistant.journal.resume import Resumer
+from assistant.journal.room import ROOM
 from assistant.journal.writer import Writer
 from assistant.practice.automatic import AutomaticDriver, Conduct, PowerCutError
 from assistant.practice.crew import Crew
@@ -172,10 +173,10 @@ def _go_on(
 
 
 def _tear(log: Path, chance: Random) -> None:
-    """Leave the beginning of a line that was being written when the power went."""
+    """Leave the beginning of a line that was being written when the power went, and room behind it."""
     last = log.read_bytes().splitlines()[-1]
     with log.open("ab") as file:
-        file.write(last[: chance.randrange(1, len(last))])
+        file.write(last[: chance.randrange(1, len(last))] + bytes(ROOM))
         file.flush()
         os.fsync(file.fileno())
 

@@ -21,6 +21,7 @@ from assistant.errors import InputError, LogError
 from assistant.journal.keeping import forget
 from assistant.journal.keys import TabletKey
 from assistant.journal.reader import LOG, LogReader
+from assistant.journal.room import ROOM
 from assistant.journal.verify import State, Verdict
 from assistant.prepare import Prepared
 
@@ -118,11 +119,12 @@ def test_a_record_taken_out_is_pointed_at(tmp_path: Path, mistakes: Path) -> Non
     assert not log.page(0).moments[8].proven
 
 
-def test_a_torn_end_is_told_and_the_rest_stands(tmp_path: Path, mistakes: Path, couple: Prepared) -> None:
+@pytest.mark.parametrize("room", [0, ROOM])
+def test_a_torn_end_is_told_and_the_rest_stands(tmp_path: Path, mistakes: Path, couple: Prepared, room: int) -> None:
     """Promise: what a power cut leaves is shown as that; a run without an end is no broken one."""
     folder = shutil.copytree(mistakes, tmp_path / "logs" / "torn")
     data = (folder / LOG).read_bytes()
-    (folder / LOG).write_bytes(data[: len(data) - 900])
+    (folder / LOG).write_bytes(data[: len(data) - 900] + bytes(room))
     runs = Folder(tmp_path / "logs")
     run = runs.named("torn")
     verdict = runs.verdict(run)
@@ -137,7 +139,7 @@ def test_a_torn_end_is_told_and_the_rest_stands(tmp_path: Path, mistakes: Path, 
         (b"", "empty"),
         (b"hello\n", "no JSON"),
         (b'{"v":0}\n', "version 0"),
-        (b"\x00" * 5000, "no JSON"),
+        (b"\x00" * 5000, "empty"),
         (b"[" * 100_000 + b"\n", "no JSON"),
         (b'{"a":1}\n' * 50, "version None"),
     ],

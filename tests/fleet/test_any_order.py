@@ -18,6 +18,7 @@ from assistant.fleet.intake import take_in
 from assistant.fleet.pages import quarantined
 from assistant.fleet.store import Store
 from assistant.journal.keys import TabletKey
+from assistant.journal.room import ROOM
 from assistant.prepare import Prepared
 from tests.fleet.conftest import Empty
 from tests.fleet.contents import contents
@@ -84,10 +85,10 @@ def _log(folder: Path, key: TabletKey, couple: Prepared, run: str, answers: int,
 
 
 def _part(folder: Path, whole: Path, records: int, story: str = "grown") -> Copy:
-    """The log as it was when it had so many records; its words were all there already."""
+    """The log as it was when it had so many records, some with room behind; its words were all there already."""
     shutil.copytree(whole, folder)
     lines = (whole / "log.jsonl").read_bytes().splitlines(keepends=True)
-    (folder / "log.jsonl").write_bytes(b"".join(lines[:records]))
+    (folder / "log.jsonl").write_bytes(b"".join(lines[:records]) + bytes(ROOM * (records % 2)))
     return Copy(story, records, folder)
 
 

@@ -42,14 +42,14 @@ class FailingDisk(Disk):
             number = {"ENOSPC": errno.ENOSPC, "EIO": errno.EIO, "EROFS": errno.EROFS}.get(self.kind, errno.ENOSPC)
             raise OSError(number, os.strerror(number))
 
-    def write(self, fd: int, data: bytes) -> int:
+    def write(self, fd: int, data: bytes, at: int) -> int:
         """Fail, or take half and then fail."""
         if self.kind == "short" and self.calls == self.at:
             self.calls += 1
             self.at += 1  # the next call of any kind fails
-            return os.write(fd, data[: len(data) // 2])
+            return os.pwrite(fd, data[: len(data) // 2], at)
         self._fail()
-        return super().write(fd, data)
+        return super().write(fd, data, at)
 
     def sync(self, fd: int) -> None:
         """Fail."""
@@ -121,8 +121,9 @@ def test_failure_at_every_call(fast: Path, capsys: pytest.CaptureFixture) -> Non
                 tried += 1
                 try:
                     work(logs, logs / "keys", FailingDisk(at, kind, stays=stays), acked)
-                    # Only the failure of a call that need not succeed may pass: cutting back, a short write.
-                    silent += stays and kind != "short"
+                    # Only the failure of a call that need not succeed may pass: cutting, a short write. The
+                    # last two calls cut off the room, which does no harm where it stays.
+                    silent += stays and kind != "short" and at < counter.calls - 2
                 except LogError as error:
                     silent += len(str(error).splitlines()) != 1
                 have = on_disk(logs / RUN)

@@ -205,7 +205,7 @@ def test_garbage_gets_a_sentence(fast: Path, reference: Path, key: TabletKey, ju
     if where == "words":
         (folder / "words.jsonl").write_bytes(junk)
         list(read_words(folder))
-    if spoilt != b"".join(lines):
+    if spoilt.rstrip(b"\0") != b"".join(lines):  # noughts behind the end are the room of a run that was killed
         try:
             assert verify(folder, public=key.public).state is not State.WHOLE
         except LogError as error:

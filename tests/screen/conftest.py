@@ -86,7 +86,7 @@ class Cab:
     @property
     def records(self) -> int:
         """How many lines the log has."""
-        return len((self.writer.folder / LOG).read_bytes().splitlines())
+        return (self.writer.folder / LOG).read_bytes().count(b"\n")
 
     def log_count(self, kind: str) -> int:
         """How many records of a kind the log has."""
