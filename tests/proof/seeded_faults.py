@@ -1,6 +1,6 @@
 """Takes single safety marks out of every shipped file, one at a time, and prints which go unnoticed.
 
-Run: ``python tests/proof/seeded_faults.py [--limit N] [--only FILE] [--jobs N]``. A mark is a never rule, a value
+Run: ``python tests/proof/seeded_faults.py [--limit N] [--only FILE] [--jobs N] [--list]``. A mark is a never rule, a value
 of one, a need of a step, a need of a claim, a critical flag, a decays or secure flag, or a fact that
 an act puts in doubt. Whoever must notice: the reading of the files, lint's checks, the published
 tables in ``tests/published``, or the proof of the procedures that the file belongs to. The cheap ones
@@ -227,6 +227,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--limit", type=int, default=0, help="try only every N-th mark (0: all)")
     parser.add_argument("--only", default="", help="try only files whose path holds this")
+    parser.add_argument("--list", action="store_true", help="name the marks and try none")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
     shutil.copytree(ROOT / "procedures", SHIPPED)
@@ -234,6 +235,10 @@ def main() -> None:
         (relative, what, table) for relative, whole in files() if given.only in relative for what, table in seeds(whole)
     ]
     todo = todo[:: given.limit or 1]
+    if given.list:
+        shutil.rmtree(SHIPPED.parent)
+        print("\n".join(f"{relative}: {what}" for relative, what, _ in todo))
+        return
     survivors = []
     with ProcessPoolExecutor(given.jobs, multiprocessing.get_context("fork")) as pool:
         for relative, what, by in pool.map(try_one, *zip(*todo, strict=True)):
