@@ -55,7 +55,7 @@ class Limits:
     """
 
     answer: float = 0.0
-    critical: float = 1.0
+    critical: float = 1.5
     reading: float = 0.5
     emergency: float = -1.0
     contrary: float = 6.0
