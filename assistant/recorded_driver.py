@@ -82,6 +82,8 @@ class RecordedDriver:
         self._misses = 0
         self._corrected = 0  # times that something else was read back than was said
         self._answer: Heard | Measured | None = None
+        self._here: tuple[int, Phase] | None = None
+        self._useless = 0
         self.refused = 0
         self.meant: Heard | Measured | None = None  # by what was said last
         self.last_samples: Samples | None = None
@@ -91,7 +93,12 @@ class RecordedDriver:
         """Say the next thing, and return what the recognisers make of it."""
         del timeout
         state = self._where()
-        tries = self._misses + self._corrected
+        here = (state.step, state.phase)
+        # A number that was heard without its unit is asked for again: understood, but of no use.
+        again = isinstance(self.meant, Measured) and state.phase is Phase.ASKING and here == self._here
+        self._useless = self._useless + (self._misses == 0) if again else 0
+        self._here = here
+        tries = self._misses + self._corrected + self._useless
         if tries >= TRIES:
             return Signal.ENDED
         self.meant = self._meant(state)

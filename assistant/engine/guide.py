@@ -28,12 +28,15 @@ class Reply:
 
 
 def good_value(limit: PlanLimit) -> Decimal:
-    """A plausible reading within the limit, in its own unit: inside its bounds, never on one."""
+    """A plausible reading within the limit, in its own unit: inside its bounds, never on one.
+
+    As coarse as that allows: nobody reads a gauge to the tenth of a millibar.
+    """
     low = limit.low[0] if limit.low else limit.plausible[0]
     high = limit.high[0] if limit.high else limit.plausible[1]
     middle = (low + high) / 2
-    rounded = middle.quantize(Decimal(1))
-    return rounded if low < rounded < high else middle
+    coarse = (middle.quantize(Decimal(1).scaleb(-places)) for places in range(3))
+    return next((value for value in coarse if low < value < high), middle)
 
 
 def reply(plan: Plan, state: State) -> Reply:

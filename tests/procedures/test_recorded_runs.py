@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from assistant.ears.base import Signal
 from assistant.ears.choose import open_pair
 from assistant.ears.utterances import Utterance
 from assistant.ears.wavs import speech_of
@@ -17,7 +18,7 @@ from assistant.engine.guide import reply
 from assistant.engine.state import Phase, State
 from assistant.phrases.live import Hearing, Live, Reading, Unheard
 from assistant.prepare import Prepared, grammars, library, prepare
-from assistant.recorded_driver import RecordedDriver
+from assistant.recorded_driver import TRIES, RecordedDriver
 from assistant.voice.other_voices import OtherVoice, other_voices, say_with
 from benchmarks.recorded_parts.memo import RememberingPair, Sayings, from_data, live_key, slow, to_data
 
@@ -94,6 +95,32 @@ def test_a_recorded_driver_corrects_a_number_read_back_wrongly(
     assert said == [due, Heard("correction"), due, Heard("correction"), due, Heard("read-back-right")]
     assert [one.phase for one in states[1:6]] == [Phase.CONFIRMING, Phase.ASKING] * 2 + [Phase.CONFIRMING]
     assert states[-1].step != states[0].step
+
+
+class LosesUnits(Deaf):
+    """Ears that never hear a unit."""
+
+    def hear(self, utterance: Utterance, live: Live, *, damaged: bool = False) -> Hearing:
+        """Return what was meant without its unit."""
+        whole = super().hear(utterance, live, damaged=damaged)
+        return replace(whole, reading=whole.reading and replace(whole.reading, unit=None))
+
+
+def test_a_recorded_driver_whose_unit_is_never_heard_gives_up(
+    ready: Prepared, voice: OtherVoice, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Hazard: an endless run. A number without its unit is understood, asked for again, and was said for ever."""
+    monkeypatch.setattr("assistant.recorded_driver.say_with", Sayings(tmp_path / "said"))
+    states, ears = [_reading_step(ready)], LosesUnits()
+    driver = ears.driver = RecordedDriver(ready, ears, tmp_path, lambda: states[-1], voices=(voice, slow(voice)))
+    engine, said = Engine(ready.plan), 0
+    while isinstance(got := driver.listen(ready.live(states[-1]), None), Hearing):
+        said += 1
+        assert said <= 2 * TRIES
+        states.append(engine.decide(states[-1], event_of(got), 10_000 + 1000 * said).state)
+    assert got is Signal.ENDED
+    assert said == TRIES
+    assert states[-1].step == states[0].step
 
 
 def _utterance(voice: OtherVoice, words: str, path: Path) -> Utterance:
