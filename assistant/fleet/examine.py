@@ -8,19 +8,20 @@ from __future__ import annotations
 import hashlib
 import os
 import stat
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import orjson
 
 from assistant.errors import LogError
-from assistant.fleet.rows import Chunk, Facts, RunReader
+from assistant.fleet.rows import ODD, Facts, Rows, RunReader
+from assistant.journal.beside import Beside
 from assistant.journal.chain import MAX_LINE, VERSION
 from assistant.journal.keys import fingerprint
-from assistant.journal.reader import LOG, RawLine, parse
-from assistant.journal.records import Opened
+from assistant.journal.reader import LOG
 from assistant.journal.verify import State, Verdict, verify
+from assistant.journal.walk import Walk, walking
 from assistant.journal.words import FILE as WORDS
 
 FOREIGN = "foreign"
@@ -31,8 +32,6 @@ LARGE = 32 << 20
 
 _TRIES = 3
 _TOLD = 3
-ODD = (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError, AssertionError)
-"""What a sound log of another program's version can raise when it is taken apart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +45,12 @@ class Reason:
     digest: str = ""
 
 
-@dataclass
+@dataclass(slots=True)
 class Examined:
-    """What looking at a file came to: ``why`` it cannot be counted, or ``facts`` and ``chunks`` of a run.
+    """What looking at a file came to: ``why`` it cannot be counted, or ``facts`` and ``rows`` of a run.
 
-    ``chunks`` is None for a `LARGE` log. ``busy`` is set when the file changed while it was looked at.
+    ``rows`` are `Rows.packed`, None for a `LARGE` log. ``busy`` is set when the file changed while it was
+    looked at.
     """
 
     path: Path
@@ -58,10 +58,8 @@ class Examined:
     mtime_ns: int = 0
     why: Reason | None = None
     busy: bool = False
-    records: int = 0
-    sealed: bool = False
     facts: Facts | None = None
-    chunks: list[Chunk] | None = field(default_factory=list)
+    rows: bytes | None = None
 
 
 def examine_all(paths: list[Path], tablets: Mapping[str, str] | None, now_ms: int) -> list[Examined]:
@@ -96,38 +94,49 @@ def _look(found: Examined, tablets: Mapping[str, str] | None, now_ms: int) -> No
     if not found.size:
         found.why = Reason("not-a-log", 0, f"{path} is empty: a run that was never begun, or a copy that failed.")
         return
+    large = found.size > LARGE
+    reader = RunReader(now_ms, facts_only=large)
     try:
-        verdict = verify(path)
+        verdict = verify(path, taker=reader)
     except LogError as error:
         found.why = _no_log(path, error)
         return
     if verdict.state is State.BROKEN:
         found.why = _broken(path, verdict)
-        return
-    found.records, found.sealed = verdict.records, verdict.state is State.WHOLE
-    key = _signer(path)
-    if tablets is not None and key not in tablets:
-        what = f"{path} is signed by the tablet {fingerprint(key)}, whose key is not among the known ones."
+    elif tablets is not None and reader.key not in tablets:
+        what = f"{path} is signed by the tablet {fingerprint(reader.key)}, whose key is not among the known ones."
         found.why = Reason(FOREIGN, 0, what, verdict.run, digest_of(path))
-        return
-    reader = RunReader(path, found.records, sealed=found.sealed, now_ms=now_ms)
-    if found.size > LARGE:
-        found.chunks = None
-        return
-    try:
-        found.chunks = list(reader)
-        found.facts = reader.facts
-    except ODD as error:
-        found.why, found.chunks = odd(path, reader, verdict.run, error), []
+    else:
+        found.why = _taken_apart(found, reader, verdict, large=large)
 
 
-def odd(path: Path, reader: RunReader, run: str, error: Exception) -> Reason:
-    """Return why a log that verifies cannot be counted."""
+def _taken_apart(found: Examined, reader: RunReader, verdict: Verdict, *, large: bool) -> Reason | None:
+    """Note what a sound log holds; return why it cannot be counted, if so."""
+    reader.finish()
+    if reader.failed is None:
+        found.facts = reader.facts(sealed=verdict.state is State.WHOLE)
+        found.rows = None if large else reader.drain().packed()
+        return None
+    line, error = reader.failed
     what = (
-        f"{path}, line {reader.line}: the log verifies, but this line holds what this program cannot read "
+        f"{found.path}, line {line}: the log verifies, but this line holds what this program cannot read "
         f"({type(error).__name__}); it may be from a newer version."
     )
-    return Reason("not-understood", reader.line, what, run, digest_of(path))
+    return Reason("not-understood", line, what, verdict.run, digest_of(found.path))
+
+
+def rows_of_large(path: Path, upto: int) -> Iterator[Rows]:
+    """Yield the rows of a sound log's first ``upto`` records, a part at a time, verified once more on the way.
+
+    Raises `LogError` when the log does not hold them any more.
+    """
+    reader, seen = RunReader(0, upto=upto), Walk()
+    for _ in walking(path, Beside(path.parent), reader, seen):
+        yield reader.drain()
+    if seen.records < upto:
+        raise LogError(f"{path} was changed while it was taken in: take it in again.")
+    reader.finish()
+    yield reader.drain()
 
 
 def _broken(path: Path, verdict: Verdict) -> Reason:
@@ -154,11 +163,6 @@ def _no_log(path: Path, error: LogError) -> Reason:
         )
         return Reason("version", 1, what, digest=digest)
     return Reason("not-a-log", 0, str(error), digest=digest)
-
-
-def _signer(path: Path) -> str:
-    opened = parse(RawLine(1, 0, _first_line(path))).record
-    return opened.key if isinstance(opened, Opened) else ""
 
 
 def _first_line(path: Path) -> bytes:

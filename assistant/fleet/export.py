@@ -24,10 +24,10 @@ from sqlalchemy import BigInteger, Boolean, Integer, LargeBinary, String
 from sqlalchemy.engine import Connection
 
 from assistant.errors import InputError
+from assistant.fleet.bulk import PARTS
 from assistant.fleet.mark import MARK, is_export
 from assistant.fleet.schema import Base, Run, Tablet
 from assistant.fleet.store import Store
-from assistant.fleet.write import PARTS
 
 TABLES: tuple[type[Base], ...] = (*PARTS, Run)
 """What is written of each month and site; runs last, so that a partition without them is not whole."""

@@ -6,21 +6,33 @@ killed, loses nothing and counts nothing twice: taken in again, what is there is
 
 from __future__ import annotations
 
+import gc
 import os
 from collections import Counter, deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import chain, islice
 from multiprocessing import get_context
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from assistant.errors import InputError, LogError
-from assistant.fleet.examine import FOREIGN, ODD, Examined, FoundFiles, Reason, digest_of, examine_all, files_under, odd
-from assistant.fleet.refresh import catch_up
-from assistant.fleet.rows import RunReader
+from assistant.fleet.examine import (
+    FOREIGN,
+    Examined,
+    FoundFiles,
+    Reason,
+    digest_of,
+    examine_all,
+    files_under,
+    rows_of_large,
+)
+from assistant.fleet.refresh import catch_up, look_again
+from assistant.fleet.rows import Rows
 from assistant.fleet.schema import Quarantine, Run
 from assistant.fleet.store import Store
 from assistant.fleet.write import Fate, Writing
@@ -31,8 +43,14 @@ _SOME = 16
 """Files that a worker looks at in one go."""
 _FEW = 24
 """As many are looked at sooner than a worker has started."""
-_BATCH = 256
-"""Runs in one transaction."""
+_AHEAD = 32
+"""Goes that each worker may be ahead of the writing, so that none waits while a transaction is ended."""
+_BATCH = 8192
+"""Files in one transaction: some seconds' work, and the more, the fewer counts are touched again and again."""
+_ALLOCATED = 200_000
+"""Objects between two looks for rings."""
+_ASKED = 256
+"""Files of which the store is asked at once."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,16 +114,14 @@ def take_in(
     files = _files(folders)
     job = _Job(store, names, SystemClocks().wall(), len(files.logs), progress)
     logs = _changed(job, files.logs)
-    batch: list[Examined] = list(_unlogged(files))
-    for found in _examined(logs, names, job.now_ms, workers or os.cpu_count() or 1):
-        batch.append(found)
-        if len(batch) >= _BATCH:
-            _write(job, batch)
-            batch = []
-    if batch:
-        _write(job, batch)
+    looked_at = chain(_unlogged(files), _examined(logs, names, job.now_ms, workers or os.cpu_count() or 1))
+    with _few_collections():
+        for first in looked_at:
+            _write(job, chain([first], islice(looked_at, _BATCH - 1)))
     job.tell(Progress(job.done, job.total, None))
     catch_up(store)
+    if job.count[Fate.NEW] + job.count[Fate.LONGER]:
+        look_again(store)
     return Taken(**{name: job.count[name] for name in Taken.__dataclass_fields__})
 
 
@@ -171,12 +187,12 @@ def _examined(logs: list[Path], names: Mapping[str, str] | None, now_ms: int, wo
             yield from examine_all(some, names, now_ms)
         return
     # Not forked: this process may have threads, and a fork copies their locks as they stand.
-    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn"), initializer=gc.disable) as pool:
         ahead: deque[Future[list[Examined]]] = deque()
         try:
             for some in tasks:
                 ahead.append(pool.submit(examine_all, some, names, now_ms))
-                if len(ahead) > 2 * workers:
+                if len(ahead) > _AHEAD * workers:
                     yield from ahead.popleft().result()
             while ahead:
                 yield from ahead.popleft().result()
@@ -188,45 +204,39 @@ def _examined(logs: list[Path], names: Mapping[str, str] | None, now_ms: int, wo
             pool.shutdown(wait=False, cancel_futures=True)
 
 
-def _write(job: _Job, batch: list[Examined]) -> None:
+@contextmanager
+def _few_collections() -> Iterator[None]:
+    """Look for rings of objects less often: among the rows of some thousand runs there are none to be found."""
+    usual = gc.get_threshold()
+    gc.set_threshold(_ALLOCATED, *usual[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*usual)
+
+
+def _write(job: _Job, batch: Iterator[Examined]) -> None:
     """Write a batch in one transaction."""
     fates: Counter[str] = Counter()
     with job.store.writing() as connection:
         writing = Writing(connection, job.names or {}, job.now_ms)
-        writing.look_up(found.facts for found in batch if found.facts is not None)
-        for found in batch:
-            fates[_fate(writing, found, job.now_ms)] += 1
+        while some := list(islice(batch, _ASKED)):
+            writing.look_up(found.facts for found in some if found.facts is not None)
+            for found in some:
+                fates[_fate(writing, found)] += 1
+                job.done = min(job.done + 1, job.total)
+                job.tell(Progress(job.done, job.total, found.path))
         writing.close()
     job.count.update(fates)
-    for found in batch:
-        job.done = min(job.done + 1, job.total)
-        job.tell(Progress(job.done, job.total, found.path))
 
 
-def _fate(writing: Writing, found: Examined, now_ms: int) -> str:
+def _fate(writing: Writing, found: Examined) -> str:
     if found.busy:
         return "busy"
     if found.why is not None:
         writing.quarantine(found, found.why)
         return Fate.QUARANTINED
-    if found.chunks is None:
-        return _large(writing, found, now_ms)
     assert found.facts is not None  # noqa: S101 - a file that was read has facts
-    return writing.put(found, found.facts, found.chunks)
-
-
-def _large(writing: Writing, found: Examined, now_ms: int) -> str:
-    """Read a large log here, twice and never whole: whose run it is first, its rows as they are written."""
-
-    def reader() -> RunReader:
-        return RunReader(found.path, found.records, sealed=found.sealed, now_ms=now_ms)
-
-    first = reader()
-    try:
-        for _ in first:
-            pass
-    except ODD as error:
-        writing.quarantine(found, odd(found.path, first, "", error))
-        return Fate.QUARANTINED
-    writing.look_up([first.facts])
-    return writing.put(found, first.facts, reader())
+    if found.rows is None:
+        return writing.put(found, found.facts, rows_of_large(found.path, found.facts.records))
+    return writing.put(found, found.facts, (Rows.unpacked(found.rows),))

@@ -1,7 +1,8 @@
-"""Keeping the tallies: worked out anew for each procedure's month whose rows have changed.
+"""Keeping the tallies: worked out anew for each procedure's month in which a run was changed or taken away.
 
 They are a function of the rows and nothing else, so they can never drift from them. A month's mark is
-cleared in the transaction that writes its tallies; a crash leaves the mark, and the next opening goes on.
+cleared in the transaction that writes its tallies; a crash leaves the mark, and the next intake goes on.
+New runs need none of this: `assistant.fleet.adding`.
 """
 
 from __future__ import annotations
@@ -36,7 +37,6 @@ def catch_up(store: Store) -> int:
             connection.exec_driver_sql(f"DELETE FROM {name} WHERE EXISTS (SELECT 1 FROM stale WHERE {of_month})")  # noqa: S608
             connection.exec_driver_sql(_filling(kept, sqlite=store.sqlite))
         behind = connection.execute(sa.delete(Stale)).rowcount
-    _look_again(store)
     return int(behind)
 
 
@@ -50,7 +50,7 @@ def _filling(kept: type[Base], *, sqlite: bool) -> str:
     return f"INSERT INTO {kept.__tablename__} ({', '.join(names)}) {asked}"
 
 
-def _look_again(store: Store) -> None:
+def look_again(store: Store) -> None:
     """Let the database learn how much there is of what, so that it finds the short ways."""
     with store.writing() as connection:
         connection.exec_driver_sql("PRAGMA optimize" if store.sqlite else "ANALYZE")

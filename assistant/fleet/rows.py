@@ -1,25 +1,25 @@
-"""A verified log read as rows of the store: one pass, line by line, in flat memory.
+"""A log read as rows of the store, in the same pass that verifies it, line by line.
 
-The verifier has shown that every line is what its hash says and in its place; here lines are only taken
+The verifier shows that every line is what its hash says and in its place; here lines are only taken
 apart, and those that hold nothing for the store not even that.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+import marshal
 from functools import lru_cache
-from pathlib import Path
-from typing import Any
+from math import inf
+from typing import NamedTuple
 
 import orjson
 
 from assistant.fleet.scale import on_scale
 from assistant.fleet.visits import Steps
 from assistant.journal.clock import stamp, unstamp
-from assistant.journal.reader import RawLine, blocks, parse
+from assistant.journal.reader import Entry
 from assistant.journal.records import Json, Opened
+from assistant.journal.walk import DATA
 
 LINK = 4
 """Bytes kept of each record's hash: enough to see whether another copy tells the same."""
@@ -29,156 +29,176 @@ EARLIEST_MS = unstamp("2026-01-01T00:00:00.000Z")
 
 DAY_MS = 86_400_000
 _MARKS = 62
-_TAIL = len('","v":1,"wall":"2031-05-04T06:07:08.009Z"}')
+_WALL = slice(-len('2031-05-04T06:07:08.009Z"}'), -len('"}'))
+"""Where a line has its wall time."""
+
 _TOLD = frozenset({b"decided", b"heard", b"clock", b"closed", b"forgotten", b"resumed", b"opened"})
 
 _HAPPENS = frozenset({b"opened", b"decided", b"heard", b"closed"})
 """A run lasts until the last of these; a seal or a forgetting may come weeks later."""
 
+ODD = (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError, AssertionError)
+"""What a sound log of another program's version can raise when it is taken apart."""
+
 Row = tuple[object, ...]
 
 
-@dataclass
-class Chunk:
+class Rows(NamedTuple):
     """Some rows of one run, by table, without ``run_id``."""
 
-    visit: list[Row] = field(default_factory=list)
-    refusal: list[Row] = field(default_factory=list)
-    hearing: list[Row] = field(default_factory=list)
-    reading: list[Row] = field(default_factory=list)
+    visit: list[Row]
+    refusal: list[Row]
+    hearing: list[Row]
+    reading: list[Row]
+
+    def packed(self) -> bytes:
+        """Return the rows as bytes for another process: a tenth of what pickling each value costs."""
+        return marshal.dumps(tuple(self))
+
+    @classmethod
+    def unpacked(cls, packed: bytes) -> Rows:
+        """Return the rows in bytes that another process of this program has `packed`."""
+        return cls(*marshal.loads(packed))  # noqa: S302 - from our own worker, not from a file
 
 
-@dataclass
-class Facts:
-    """What the table `schema.Run` says of a run, but for its ids and where it was read from."""
+class Facts(NamedTuple):
+    """What the store says of a run: whose it is, its tallies' month, and the columns ``run`` to ``forgotten``.
+
+    ``links`` has the first `LINK` bytes of each record's hash, of ``records`` in all.
+    """
 
     key: str
-    opened: Opened
-    sealed: bool
-    now_ms: int
-    started: int = 0
-    last: int = 0
-    last_wall: str = ""
-    away: int = 0
-    outcome: str = ""
-    failures: int = 0
-    records: int = 0
-    moves: int = 0
-    moved_ms: int = 0
-    heard_audio: bool = False
-    forgotten: set[str] = field(default_factory=set)
-    links: bytearray = field(default_factory=bytearray)
-
-    @property
-    def month(self) -> str:
-        """The month of the tablet's wall clock in which the run began."""
-        return stamp(self.started)[:7]
-
-    def row(self) -> Row:
-        """Return the columns of `schema.Run` from ``run`` to ``forgotten``."""
-        opened = self.opened
-        crew = next((note.removeprefix("crew: ") for note in opened.notes if note.startswith("crew: ")), "alone")
-        ended, duration = unstamp(self.last_wall), max(0, self.last - self.away)
-        call_sign = "" if "words" in self.forgotten else opened.call_sign
-        return (
-            opened.run, "whole" if self.sealed else "unfinished", opened.program, opened.procedure, opened.rig,
-            opened.site, crew, opened.lang, opened.ears, "practice" in opened.notes, call_sign,
-            person_mark(call_sign or opened.key), self.month, self.started, ended, duration,
-            on_scale(duration), self.outcome, self.failures, self.records, self._clock(ended), self.moved_ms,
-            self.heard_audio and opened.consent_audio and "audio" not in self.forgotten,
-            " ".join(sorted(self.forgotten)),
-        )  # fmt: skip
-
-    def _clock(self, ended: int) -> str:
-        flags = {
-            "moved": self.moves > 0,
-            "future": max(self.started, ended) > self.now_ms + DAY_MS,
-            "past": min(self.started, ended) < EARLIEST_MS,
-        }
-        return " ".join(name for name, set_ in flags.items() if set_)
+    run: str
+    procedure: str
+    month: str
+    row: Row
+    links: bytes
+    records: int
 
 
 class RunReader:
-    """Reads the first ``records`` lines of a verified log; iterating gives chunks, then ``facts`` is whole."""
+    """Takes a log's records as the verifier passes them: rows gather, and at the end there are `Facts`.
 
-    def __init__(self, path: Path, records: int, *, sealed: bool, now_ms: int) -> None:
-        self._path, self._records, self._sealed, self._now = path, records, sealed, now_ms
-        self.facts: Facts
-        self.line = 1  # the one that is being read
+    ``failed`` is the line that could not be taken apart, and why: in a sound log, one of another program's
+    version. Records from ``upto`` on are left alone. With ``facts_only`` rows are made and not kept.
+    """
+
+    def __init__(self, now_ms: int, *, upto: float = inf, facts_only: bool = False) -> None:
+        self.failed: tuple[int, Exception] | None = None
+        self._now, self._upto, self._facts_only = now_ms, upto, facts_only
+        self._opened: Opened
+        self._steps = Steps("", 0)
+        self._started = self._ended = self._last = self._last_seq = self._away = self._moves = self._moved_ms = (
+            self._records
+        ) = 0
+        self._last_line, self._outcome, self._heard_audio = b"", "", False
+        self._forgotten: set[str] = set()
         self._bands: set[int | None] = set()
+        self._hearings: list[Row] = []
+        self._links = bytearray()  # in hex
 
-    def __iter__(self) -> Iterator[Chunk]:
-        """Yield the rows in the order of the log, a block of lines at a time."""
-        steps: Steps | None = None
-        seq = 0
-        for block in blocks(self._path):
-            lines = block.lines[: self._records - seq]
-            if not lines:
-                break
-            if steps is None:
-                steps = self._begin(lines[0])
-            chunk = Chunk()
-            for line in lines:
-                self.line = seq + 1
-                self._take(seq, line, steps, chunk)
-                seq += 1
-            if seq >= self._records:
-                steps.finish()
-            chunk.visit, chunk.refusal, chunk.reading = steps.visits, steps.refusals, steps.readings
-            steps.visits, steps.refusals, steps.readings = [], [], []
-            yield chunk
-        if steps is not None:
-            self.facts.records, self.facts.failures = seq, steps.failures
+    @property
+    def key(self) -> str:
+        """The public key of the tablet that signed the run, 64 hex digits."""
+        return self._opened.key
 
-    def _begin(self, line: bytes) -> Steps:
-        entry = parse(RawLine(1, 0, line))
-        opened = entry.record
-        assert isinstance(opened, Opened)  # noqa: S101 - the verifier has seen to it
-        started = unstamp(entry.wall)
-        self.facts = Facts(opened.key, opened, self._sealed, self._now, started=started)
-        return Steps(opened.rig, started // DAY_MS)
+    def begin(self, first: Entry) -> None:
+        """Take the record "opened"."""
+        assert isinstance(first.record, Opened)  # noqa: S101 - the verifier has seen to it
+        self._opened = first.record
+        try:
+            self._started = unstamp(first.wall)
+        except ValueError as error:
+            self.failed = 1, error
+        self._steps = Steps(self._opened.rig, self._started // DAY_MS)
 
-    def _take(self, seq: int, line: bytes, steps: Steps, chunk: Chunk) -> None:
-        cut = line.rindex(b',"hash":"') + 9
-        self.facts.links += bytes.fromhex(line[cut : cut + 2 * LINK].decode())
-        kind = line[line.rindex(b'"', 0, -_TAIL) + 1 : -_TAIL]
-        if kind not in _TOLD:
+    def take(self, seq: int, kind: bytes, mono: int, digest: bytes, line: bytes, end: int) -> None:
+        """Take any record; see `walk.Taker`."""
+        self._links += digest[: 2 * LINK]
+        self._records += 1
+        if kind not in _TOLD or self.failed is not None or seq >= self._upto:
             return
-        told = orjson.loads(line)
-        data, at = told["data"], told["mono"]
-        if kind == b"decided":
-            steps.take(seq, at, data["event"], data["decision"])
-        elif kind == b"heard":
-            chunk.hearing.append(self._hearing(seq, at, data, steps.step))
-        else:
-            self._note(told["type"], data)
+        try:
+            data = orjson.loads(line[DATA:end])
+            if kind == b"decided":
+                self._steps.take(seq, mono, data["event"], data["decision"])
+            elif kind == b"heard":
+                self._hear(seq, mono, data)
+            else:
+                self._note(kind, data)
+        except ODD as error:
+            self.failed = seq + 1, error
+            return
         if kind in _HAPPENS:
-            self.facts.last, self.facts.last_wall = at, told["wall"]
+            self._last, self._last_seq, self._last_line = mono, seq, line
+        if self._facts_only:
+            self.drain()
 
-    def _note(self, kind: str, data: dict[str, Any]) -> None:
-        facts = self.facts
-        if kind == "clock":
-            facts.moves += 1
-            facts.moved_ms += data["moved_ms"]
-        elif kind == "resumed":
-            facts.away += data.get("away_ms") or 0
-        elif kind == "closed":
-            facts.outcome = str(data["outcome"])
-        elif kind == "forgotten" and isinstance(what := data["what"], list):
-            facts.forgotten.update(map(str, what))
+    def finish(self) -> None:
+        """Close what the log's end leaves open."""
+        self._steps.finish()
+        try:
+            self._ended = unstamp(self._last_line[_WALL].decode())
+        except ValueError as error:
+            self.failed = self.failed or (self._last_seq + 1, error)
 
-    def _hearing(self, seq: int, at: int, data: Json, step: str) -> Row:
-        self.facts.heard_audio = self.facts.heard_audio or bool(data.get("audio"))
+    def drain(self) -> Rows:
+        """Hand over the rows that have gathered."""
+        steps = self._steps
+        rows = Rows(steps.visits, steps.refusals, self._hearings, steps.readings)
+        steps.visits, steps.refusals, self._hearings, steps.readings = [], [], [], []
+        return rows
+
+    def facts(self, *, sealed: bool) -> Facts:
+        """Return what the whole log, ``sealed`` or not, says of the run."""
+        opened = self._opened
+        crew = next((note.removeprefix("crew: ") for note in opened.notes if note.startswith("crew: ")), "alone")
+        ended, duration = self._ended, max(0, self._last - self._away)
+        month = stamp(self._started)[:7]
+        call_sign = "" if "words" in self._forgotten else opened.call_sign
+        row = (
+            opened.run, "whole" if sealed else "unfinished", opened.program, opened.procedure, opened.rig,
+            opened.site, crew, opened.lang, opened.ears, "practice" in opened.notes, call_sign,
+            person_mark(call_sign or opened.key), month, self._started, ended, duration, on_scale(duration),
+            self._outcome, self._steps.failures, self._records, self._clock(ended), self._moved_ms,
+            self._heard_audio and opened.consent_audio and "audio" not in self._forgotten,
+            " ".join(sorted(self._forgotten)),
+        )  # fmt: skip
+        links = bytes.fromhex(self._links.decode())
+        return Facts(opened.key, opened.run, opened.procedure, month, row, links, self._records)
+
+    def _clock(self, ended: int) -> str:
+        flags = {
+            "moved": self._moves > 0,
+            "future": max(self._started, ended) > self._now + DAY_MS,
+            "past": min(self._started, ended) < EARLIEST_MS,
+        }
+        return " ".join(name for name, set_ in flags.items() if set_)
+
+    def _note(self, kind: bytes, data: Json) -> None:
+        if kind == b"clock":
+            self._moves += 1
+            self._moved_ms += data["moved_ms"]  # type: ignore[operator]
+        elif kind == b"resumed":
+            self._away += data.get("away_ms") or 0  # type: ignore[operator]
+        elif kind == b"closed":
+            self._outcome = str(data["outcome"])
+        elif kind == b"forgotten" and isinstance(what := data["what"], list):
+            self._forgotten.update(map(str, what))
+
+    def _hear(self, seq: int, at: int, data: Json) -> None:
+        self._heard_audio = self._heard_audio or bool(data.get("audio"))
         noise = _tenths(data.get("noise_db"))
         band = None if noise is None else noise // 100 * 10
         first = band not in self._bands
         self._bands.add(band)
-        return (
-            seq, at, step, data["engine"], data["who"], data.get("phrase") or "", data.get("unheard") or "",
-            _tenths(data.get("speech_db")), noise, band, first,
-        )  # fmt: skip
+        self._hearings.append((
+            seq, at, self._steps.step, data["engine"], data["who"], data.get("phrase") or "",
+            data.get("unheard") or "", _tenths(data.get("speech_db")), noise, band, first,
+        ))  # fmt: skip
 
 
+@lru_cache(maxsize=4096)
 def person_mark(name: str) -> int:
     """Return one bit of 62 for a call sign or a tablet's key: people can be counted by it, not named."""
     return 1 << int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big") % _MARKS

@@ -11,13 +11,19 @@ _STEPS = ((20, 1), (40, 2), (100, 5), (200, 10), (400, 20), (1000, 50), (2000, 1
 LONGEST_S = 10_000
 
 
-def on_scale(ms: int) -> int:
-    """Return the lower edge, in seconds, of the step that a time of ``ms`` falls in."""
-    seconds = max(ms, 0) // 1000
+def _lower_edge(seconds: int) -> int:
     for below, step in _STEPS:
         if seconds < below:
             return seconds - seconds % step
     return LONGEST_S
+
+
+_EDGES = tuple(map(_lower_edge, range(LONGEST_S + 1)))
+
+
+def on_scale(ms: int) -> int:
+    """Return the lower edge, in seconds, of the step that a time of ``ms`` falls in."""
+    return 0 if ms < 0 else _EDGES[ms // 1000] if ms < 1000 * LONGEST_S else LONGEST_S
 
 
 def edge(seconds: int) -> int:

@@ -211,7 +211,7 @@ class Tally(Base):
     n: Mapped[int] = mapped_column(BigInteger)
     runs: Mapped[int] = mapped_column(BigInteger)
     people: Mapped[int] = mapped_column(BigInteger)
-    __table_args__ = (Index("tally_by_month", "procedure", "month"), {"sqlite_with_rowid": False})
+    __table_args__ = ({"sqlite_with_rowid": False},)
 
 
 class Trend(Base):
@@ -239,7 +239,7 @@ class Trend(Base):
     sum_y: Mapped[int] = mapped_column(BigInteger)
     sum_xx: Mapped[int] = mapped_column(BigInteger)
     sum_xy: Mapped[int] = mapped_column(BigInteger)
-    __table_args__ = (Index("trend_by_month", "procedure", "month"), {"sqlite_with_rowid": False})
+    __table_args__ = ({"sqlite_with_rowid": False},)
 
 
 class Stale(Base):

@@ -1,7 +1,8 @@
 """What is counted, as Ibis expressions over the rows: the one definition on every backend.
 
-A store keeps the result by procedure and month (`assistant.fleet.refresh`). Counting is in whole numbers
-only, so that every backend gives the same.
+A store keeps the result: what new runs come to is added (`assistant.fleet.adding`), and a procedure's month in
+which a run was changed or taken away is worked out anew (`assistant.fleet.refresh`). Counting is in whole
+numbers only, so that every backend gives the same.
 
 | kind | one for each | item | bin |
 |---|---|---|---|
@@ -49,10 +50,13 @@ def as_it_is(told: ir.Table) -> ir.Table:
 
 def tally(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     """Return the counts of ``runs`` (a part of `counted`), as the table `schema.Tally`."""
-    runs = runs.mutate(outcome=(runs.outcome == "").ifelse("unfinished", runs.outcome))
-    visits = _of(runs, VISIT.filter(VISIT.answered_ms.notnull()))
-    refusals = _of(runs, REFUSAL)
-    hearings = _of(runs, HEARING)
+    outcome = (runs.outcome == "").ifelse("unfinished", runs.outcome)
+    runs = runs.select("id", *PLACE, "person", "took_s", "failures", outcome=outcome)
+    answered = ("answered_ms", "step", "answer", "took_s", "not_understood", "repeats", "first", "first_answer")
+    visits = _of(runs, VISIT, *answered)
+    visits = visits.filter(visits.answered_ms.notnull())
+    refusals = _of(runs, REFUSAL, "refused", "first")
+    hearings = _of(runs, HEARING, "unheard", "band", "first")
     failed = runs.filter(runs.failures > 0)
     recovered = failed.outcome.isin(UNDONE).ifelse("not recovered", "recovered")
     understood = (hearings.unheard == "").ifelse("understood", hearings.unheard)
@@ -74,7 +78,7 @@ def tally(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
 
 def trend(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     """Return the sums over the readings of ``runs``, as the table `schema.Trend`."""
-    read = _of(runs, READING.drop("rig"))
+    read = _of(runs, READING, "limit_name", "base_unit", "day", "milli", "within", "first")
     x, y = read.day, read.milli
     sums = read.group_by(*PLACE, "limit_name", "base_unit").agg(
         n=read.count(),
@@ -97,19 +101,18 @@ def trend(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     )  # fmt: skip
 
 
-def _of(runs: ir.Table, rows: ir.Table) -> ir.Table:
-    """Return the rows that belong to ``runs``, with the place and person of each."""
+def _of(runs: ir.Table, rows: ir.Table, *columns: str) -> ir.Table:
+    """Return the rows that belong to ``runs``, some columns of them, with the place and person of each."""
     place = runs.select("id", *PLACE, "person")
-    return place.join(rows, place.id == rows.run_id)
+    some = rows.select("run_id", *columns)
+    return place.join(some, place.id == some.run_id)
 
 
 def _counts(
     kind: str, rows: ir.Table, item: ir.StringValue, number: ir.IntegerValue, first: ir.BooleanValue
 ) -> ir.Table:
     """Return what of each row is counted, and where; ``first`` marks one row of each run and item."""
-    return rows.select(
-        *PLACE, "person", kind=ibis.literal(kind), item=item, bin=number.cast("int64"), one=_ones(first)
-    )
+    return rows.select(*PLACE, "person", kind=ibis.literal(kind), item=item, bin=number.cast("int64"), one=_ones(first))
 
 
 def _ones(marks: ir.BooleanValue) -> ir.IntegerValue:

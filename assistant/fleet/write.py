@@ -7,7 +7,7 @@ the run counts nowhere, whichever came first.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import islice
@@ -15,17 +15,17 @@ from itertools import islice
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from assistant.fleet.adding import Adding
+from assistant.fleet.bulk import PARTS, load
 from assistant.fleet.examine import FOREIGN, Examined, Reason
-from assistant.fleet.rows import LINK, Chunk, Facts, Row
-from assistant.fleet.schema import Base, Hearing, Quarantine, Reading, Refusal, Run, Stale, Tablet, Visit
+from assistant.fleet.rows import LINK, Facts, Row, Rows
+from assistant.fleet.schema import Base, Quarantine, Run, Stale, Tablet
 from assistant.journal.keys import fingerprint
 
-PARTS: tuple[type[Base], ...] = (Visit, Refusal, Hearing, Reading)
 _AT_ONCE = 20_000
-_ASKED_AT_ONCE = 500
+_ASKED_AT_ONCE = 250
 _WRITING = 4_862_002  # any number of our own: the key of the lock under which runs are numbered and counted
 _WRITTEN: tuple[type[Base], ...] = (Run, *PARTS, Quarantine)
-_COLUMNS = {table: tuple(column.name for column in table.__table__.columns) for table in _WRITTEN}
 
 
 class Fate(StrEnum):
@@ -52,8 +52,15 @@ class _Stored:
     month: str
 
 
+_STORED = (
+    Run.tablet_id, Run.run, Run.id, Run.state, Run.records, Run.links, Run.source, Run.source_size,
+    Run.source_mtime_ns, Run.procedure, Run.month,
+)  # fmt: skip
+_WHOSE = sa.tuple_(Run.tablet_id, Run.run)
+
+
 class Writing:
-    """Puts runs into the store within one transaction; ``close`` writes what is still held back."""
+    """Puts runs into the store, and counts them, within one transaction; ``close`` does what is held back."""
 
     def __init__(self, connection: Connection, names: Mapping[str, str], now_ms: int) -> None:
         self._connection = connection
@@ -63,6 +70,7 @@ class Writing:
         self._tablets: dict[str, int] = {}
         self._next = (connection.scalar(sa.select(sa.func.max(Run.id))) or 0) + 1
         self._held: dict[type[Base], list[Row]] = {table: [] for table in _WRITTEN}
+        self._adding = Adding()
         self._fresh: set[tuple[str, str]] = set()  # held back, so not to be found in the database yet
         self._known: dict[tuple[str, str], _Stored] = {}
         self._stale: set[tuple[str, str]] = set()
@@ -72,26 +80,32 @@ class Writing:
         """Find what the store has of runs that are about to be put in, all at once."""
         rest = iter(facts)
         while some := list(islice(rest, _ASKED_AT_ONCE)):
-            self._known.update(self._stored([one.opened.run for one in some]))
-            keys = sorted({one.key for one in some} - set(self._tablets))
-            found = self._connection.execute(sa.select(Tablet.key, Tablet.id).where(Tablet.key.in_(keys)))
+            self._know({one.key for one in some})
+            keys = {self._tablets[one.key]: one.key for one in some if one.key in self._tablets}
+            wanted = [(self._tablets[one.key], one.run) for one in some if one.key in self._tablets]
+            found = self._connection.execute(sa.select(*_STORED).where(_WHOSE.in_(wanted))) if wanted else ()
+            self._known.update(((keys[row[0]], row[1]), _Stored(*row[2:])) for row in found)
+
+    def _know(self, keys: set[str]) -> None:
+        """Find the numbers of tablets that the store has."""
+        if unknown := sorted(keys - set(self._tablets)):
+            found = self._connection.execute(sa.select(Tablet.key, Tablet.id).where(Tablet.key.in_(unknown)))
             self._tablets.update((key, number) for key, number in found)
 
-    def put(self, told: Examined, facts: Facts, chunks: Iterable[Chunk]) -> Fate:
-        """Put a run in, or see that it is there; LARGE runs give their ``chunks`` as they are read."""
-        opened = facts.opened
-        key = (facts.key, opened.run)
+    def put(self, told: Examined, facts: Facts, parts: Iterable[Rows]) -> Fate:
+        """Put a run in, or see that it is there; a large one gives its rows in ``parts``, as they are read."""
+        key = (facts.key, facts.run)
         if str(told.path) in self._foreign:  # its key is known by now
             of_path = (Quarantine.path == str(told.path), Quarantine.reason == FOREIGN)
             self._connection.execute(sa.delete(Quarantine).where(*of_path))
         if key in self._fresh:
-            self.close()
+            self._write_held()
             self.look_up([facts])
         was = self._known.get(key)
         if was is None:
-            self._insert(self._new_id(), told, facts, chunks)
+            self._insert(self._new_id(), told, facts, parts)
             return Fate.NEW
-        return self._meet(was, told, facts, chunks)
+        return self._meet(was, told, facts, parts)
 
     def quarantine(self, told: Examined, why: Reason) -> None:
         """Note a file that is not counted; the same file with the same content only once."""
@@ -101,19 +115,28 @@ class Writing:
         self._quarantine(row)
 
     def close(self) -> None:
-        """Write what is held back."""
-        for table, rows in self._held.items():
-            if rows:
-                load(self._connection, table, rows)
-                rows.clear()
+        """Write and count what is held back."""
+        self._write_held()
+        self._adding.finish(self._connection)
         if self._stale:
             mark_stale(self._connection, self._stale)
-        self._fresh.clear()
         self._stale.clear()
 
-    def _meet(self, was: _Stored, told: Examined, facts: Facts, chunks: Iterable[Chunk]) -> Fate:
+    def _write_held(self) -> None:
+        for table in _WRITTEN:
+            self._load(table)
+        self._fresh.clear()
+
+    def _load(self, table: type[Base]) -> None:
+        rows = self._held[table]
+        if rows:
+            load(self._connection, table, rows)
+            self._adding.gather(table, rows)
+            rows.clear()
+
+    def _meet(self, was: _Stored, told: Examined, facts: Facts, parts: Iterable[Rows]) -> Fate:
         """A run that the store has: the same, longer, shorter, or another story."""
-        links = bytes(facts.links)
+        links = facts.links
         both = min(len(links), len(was.links))
         if links[:both] != was.links[:both] or (was.state == "disputed" and len(links) > len(was.links)):
             self._dispute(was, told, facts, _common(links, was.links))
@@ -121,24 +144,20 @@ class Writing:
         if len(links) <= len(was.links):
             return Fate.KNOWN
         self._remove(was)
-        self._insert(was.id, told, facts, chunks)
+        self._insert(was.id, told, facts, parts)
         return Fate.LONGER
 
-    def _insert(self, run_id: int, told: Examined, facts: Facts, chunks: Iterable[Chunk]) -> None:
+    def _insert(self, run_id: int, told: Examined, facts: Facts, parts: Iterable[Rows]) -> None:
         tablet = self._tablet(facts.key)
-        for chunk in chunks:
-            for table, rows in zip(PARTS, (chunk.visit, chunk.refusal, chunk.hearing, chunk.reading), strict=True):
+        for rows in parts:
+            for table, some in zip(PARTS, rows, strict=True):
                 held = self._held[table]
-                held.extend((run_id, *row) for row in rows)
+                held += [(run_id, *row) for row in some]
                 if len(held) >= _AT_ONCE:
-                    load(self._connection, table, held)
-                    held.clear()
-        # Only now: the facts of a large run are whole when all its chunks were read.
-        self._held[Run].append((
-            run_id, tablet, *facts.row(), str(told.path), told.size, told.mtime_ns, bytes(facts.links),
-        ))  # fmt: skip
-        self._fresh.add((facts.key, facts.opened.run))
-        self._stale.add((facts.opened.procedure, facts.month))
+                    self._load(table)
+        source = (str(told.path), told.size, told.mtime_ns)
+        self._held[Run].append((run_id, tablet, *facts.row, *source, facts.links))
+        self._fresh.add((facts.key, facts.run))
 
     def _remove(self, was: _Stored) -> None:
         self._known = {key: stored for key, stored in self._known.items() if stored.id != was.id}
@@ -149,7 +168,7 @@ class Writing:
 
     def _dispute(self, was: _Stored, told: Examined, facts: Facts, common: int) -> None:
         """Two sound copies part after ``common`` records: neither counts from here on."""
-        run = facts.opened.run
+        run = facts.run
         what = (
             f"Two copies of the run {run}, both sound and signed by the same tablet, tell different stories from "
             f"record {common} on: {was.source} and {told.path}. Neither is counted; find out which tablet was put "
@@ -163,20 +182,12 @@ class Writing:
             sa.update(Run).where(Run.id == was.id).values(state="disputed", links=was.links[: common * LINK])
         )
         self._stale.add((was.procedure, was.month))
-        self._known[facts.key, run] = self._stored([run])[facts.key, run]
+        self.look_up([facts])
 
     def _quarantine(self, row: Row) -> None:
         where = (Quarantine.path == row[0], Quarantine.digest == row[1])
         if self._connection.scalar(sa.select(Quarantine.line).where(*where)) is None:
             load(self._connection, Quarantine, [row])
-
-    def _stored(self, runs: Sequence[str]) -> dict[tuple[str, str], _Stored]:
-        columns = (
-            Tablet.key, Run.run, Run.id, Run.state, Run.records, Run.links, Run.source, Run.source_size,
-            Run.source_mtime_ns, Run.procedure, Run.month,
-        )  # fmt: skip
-        asked = sa.select(*columns).join(Tablet, Tablet.id == Run.tablet_id).where(Run.run.in_(runs))
-        return {(row[0], row[1]): _Stored(*row[2:]) for row in self._connection.execute(asked)}
 
     def _new_id(self) -> int:
         self._next += 1
@@ -197,21 +208,6 @@ def _common(one: bytes, other: bytes) -> int:
     while one[count : count + LINK] == other[count : count + LINK] != b"":
         count += LINK
     return count // LINK
-
-
-def load(connection: Connection, table: type[Base], rows: Sequence[Row]) -> None:
-    """Put many rows in as fast as the database takes them, within the transaction."""
-    columns = _COLUMNS[table]
-    name, listed = table.__tablename__, ", ".join(columns)
-    if connection.dialect.name == "sqlite":
-        places = ", ".join("?" * len(columns))
-        connection.exec_driver_sql(f"INSERT INTO {name} ({listed}) VALUES ({places})", list(rows))  # noqa: S608
-        return
-    driver = connection.connection.driver_connection
-    assert driver is not None  # noqa: S101 - a connection in a transaction has one
-    with driver.cursor() as cursor, cursor.copy(f"COPY {name} ({listed}) FROM STDIN") as copy:
-        for row in rows:
-            copy.write_row(row)
 
 
 def alone(connection: Connection) -> None:

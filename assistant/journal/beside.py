@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from hashlib import sha256
 from pathlib import Path
 
@@ -66,10 +67,10 @@ class Beside:
             if (self.folder / file).exists():
                 text = f"The log says that the {what} were forgotten, but some are still there."
                 self.found.append(Finding(wrong, 0, text + " Run `hitchcall log forget` again."))
-        for path in sorted(self.folder.glob("*.torn-*")):
-            told = "reported in the log" if path.name in self._torn else "not yet reported in the log"
-            self.notes.append(f"{path.name} holds the end of a file that was cut off ({told}).")
-            self._torn.discard(path.name)
+        for name in _torn_ends(self.folder):
+            told = "reported in the log" if name in self._torn else "not yet reported in the log"
+            self.notes.append(f"{name} holds the end of a file that was cut off ({told}).")
+            self._torn.discard(name)
         gone = {name for name in self._torn if "words" not in self.forgotten or not name.startswith("words")}
         self.notes.extend(f"{name} is named in the log and gone." for name in sorted(gone))
 
@@ -123,3 +124,12 @@ class Beside:
             which = ", ".join(str(seq) for seq in records[:10]) + (" …" if len(records) > 10 else "")
             text = f"The {what} of {len(records)} records are gone (record {which}); no record says why."
             self.found.append(Finding(wrong, 0, text))
+
+
+def _torn_ends(folder: Path) -> list[str]:
+    """Return the names of the ends that were set aside; none where the folder may not be listed."""
+    try:
+        with os.scandir(folder) as found:  # a third of the time of a glob, and a fleet has many folders
+            return sorted(one.name for one in found if ".torn-" in one.name)
+    except OSError:
+        return []

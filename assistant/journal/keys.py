@@ -7,6 +7,7 @@ needs it to check a log on another machine. Both are PEM, so that other programs
 from __future__ import annotations
 
 import hashlib
+from functools import lru_cache
 from pathlib import Path
 
 from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
@@ -94,11 +95,15 @@ def read_public(path: Path) -> str:
 def signed_by(public_hex: str, digest_hex: str, signature_hex: str) -> bool:
     """Return whether the signature over the hash was made with the private half of ``public_hex``."""
     try:
-        public = Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_hex))
-        public.verify(bytes.fromhex(signature_hex), bytes.fromhex(digest_hex))
+        _public(public_hex).verify(bytes.fromhex(signature_hex), bytes.fromhex(digest_hex))
     except (InvalidSignature, ValueError):
         return False
     return True
+
+
+@lru_cache(maxsize=256)  # a fleet's logs come from some dozens of tablets again and again
+def _public(public_hex: str) -> Ed25519PublicKey:
+    return Ed25519PublicKey.from_public_bytes(bytes.fromhex(public_hex))
 
 
 def fingerprint(public_hex: str) -> str:

@@ -17,7 +17,7 @@ from assistant.journal.keys import fingerprint, signed_by
 from assistant.journal.reader import log_file, parse, raw_lines
 from assistant.journal.records import Opened
 from assistant.journal.room import room_behind
-from assistant.journal.walk import Walk, walk
+from assistant.journal.walk import Taker, Walk, walk
 
 _MOST_HEADS = 100
 """Codes are slow to compute on purpose; a run gives out two, and two more each time it is resumed."""
@@ -113,17 +113,18 @@ class _Case:
         self.found.append(Finding(wrong, line, what))
 
 
-def verify(path: Path, *, public: str = "", code: str = "") -> Verdict:
+def verify(path: Path, *, public: str = "", code: str = "", taker: Taker | None = None) -> Verdict:
     """Check a run's log (its folder, or the file) and what lies beside it.
 
     ``public`` is the tablet's public key in hex and ``code`` a code from the paperwork, each "" when not
-    at hand. Raises `LogError` when the file cannot be read or holds no log at all, and `InputError` for
+    at hand. ``taker`` gets every record on the way; what it got counts for nothing when the log is broken.
+    Raises `LogError` when the file cannot be read or holds no log at all, and `InputError` for
     a code that was copied wrongly.
     """
     wanted = read_code(code) if code else ""
     path = log_file(path)
     beside = Beside(path.parent)
-    case = _Case(path, walk(path, beside), beside)
+    case = _Case(path, walk(path, beside, taker), beside)
     if case.seen.fault is None and not case.seen.records:
         raise LogError(f"{path} is not a log: no line in it is a record.")
     if case.seen.fault is not None:

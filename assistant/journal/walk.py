@@ -8,6 +8,7 @@ follow it does not explain; `assistant.journal.diagnosis` does.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
@@ -24,6 +25,7 @@ _TAIL = re.compile(
 ).fullmatch
 _KINDS = {name.encode() for name in TYPES}
 TELLS_OF_FILES = {"opened", "heard", "resumed", "forgotten"}
+_NOTHING_HASHED = sha256()
 _PLAIN = {b"decided", b"spoke", b"device", b"note"}  # nothing but their place in the chain matters here
 _TELLING = {b"opened", b"resumed", b"forgotten"}
 _AFTER_END = {b"closed", b"sealed", b"forgotten"}
@@ -64,10 +66,31 @@ class Beholder(Protocol):
         """Take what "heard" commits to: the hashes of words and recording, "" for none."""
 
 
-def walk(path: Path, seen: Beholder) -> Walk:
+class Taker(Protocol):
+    """Who takes records apart as they pass the walk, and so reads nothing twice. May raise nothing."""
+
+    def begin(self, first: Entry) -> None:
+        """Take the run's first record; `take` gets it too."""
+
+    def take(self, seq: int, kind: bytes, mono: int, digest: bytes, line: bytes, end: int) -> None:
+        """Take a record that fits its place: its ``data`` are the JSON in ``line[DATA:end]``, ``digest`` is in hex."""
+
+
+DATA = len(b'{"data":')
+"""Where a record's data begin in its line."""
+
+
+def walk(path: Path, seen: Beholder, taker: Taker | None = None) -> Walk:
     """Walk a log from its first line to its end, or to where it cannot be followed."""
     result = Walk()
-    step = _Step(result, seen)
+    for _ in walking(path, seen, taker, result):
+        pass
+    return result
+
+
+def walking(path: Path, seen: Beholder, taker: Taker | None, result: Walk) -> Iterator[None]:
+    """Walk as `walk`, halting after every block of lines; ``result`` is whole at the end."""
+    step = _Step(result, seen, taker)
     try:
         for block in blocks(path):
             if not block.whole and step.number:
@@ -78,19 +101,21 @@ def walk(path: Path, seen: Beholder) -> Walk:
             step.follow(block.lines)
             if not block.whole:
                 raise _BrokenError("the line breaks off")
+            yield
     except (_BrokenError, RecordError, ValueError) as error:
         result.fault = (step.number + 1, str(error))
     result.records = step.number
     result.last_signed = step.last_signature()
-    return result
 
 
 class _Step:
     """The state from one line to the next."""
 
-    def __init__(self, result: Walk, seen: Beholder) -> None:
+    def __init__(self, result: Walk, seen: Beholder, taker: Taker | None) -> None:
         self.result = result
         self.seen = seen
+        self.taker = taker
+        self.beginning: Entry | None = None
         self.number = 0
         self.mono = 0
         self.ended = False
@@ -102,13 +127,17 @@ class _Step:
         record = entry.record
         if not isinstance(record, Opened):
             raise _BrokenError("a log begins with a record “opened”")
-        self.result.opened = record
+        self.result.opened, self.beginning = record, entry
         self.prev = genesis(record.run).encode()
+        if self.taker is not None:
+            self.taker.begin(entry)
 
-    def follow(self, lines: list[bytes]) -> None:
+    def follow(self, lines: list[bytes]) -> None:  # noqa: C901 - as below
         """Check each line against the one before and tell what it says of other files."""
         # Plain names instead of the object's own: this loop is what a check of a long log costs.
         prev, number, before, ended = self.prev, self.number, self.mono, self.ended
+        new_hash = _NOTHING_HASHED.copy  # quicker than looking the function up by its name each time
+        take = self.taker.take if self.taker is not None else None
         try:
             for line in lines:
                 cut = line.rfind(b',"hash":"')
@@ -116,7 +145,9 @@ class _Step:
                 if tail is None or not line.startswith(b'{"data":{') or len(line) > MAX_LINE:
                     raise _BrokenError("the record has not the form of one")
                 mono, told, seq, signature, kind = tail.groups()
-                digest = sha256(line[:cut] + line[cut + 74 :]).hexdigest().encode()
+                hashed = new_hash()
+                hashed.update(line[:cut] + line[cut + 74 :])
+                digest = hashed.hexdigest().encode()
                 if not line.startswith(digest, cut + 9):
                     raise _BrokenError("the record does not match its own hash")
                 now = int(mono)
@@ -132,6 +163,8 @@ class _Step:
                     raise _BrokenError("a record stands after the end of the run")
                 if signature is not None:
                     self.signed = (number, line, tail)
+                if take is not None:
+                    take(number, kind, now, digest, line, cut)
                 prev, before = digest, now
                 number += 1
         finally:
@@ -154,7 +187,7 @@ class _Step:
         elif kind == b"opened" and seq:
             raise _BrokenError("a second run begins inside this one")
         if kind in _TELLING:
-            self.seen.see(parse(RawLine(seq + 1, 0, line)))
+            self.seen.see(self.beginning if not seq and self.beginning else parse(RawLine(seq + 1, 0, line)))
         return result.ended >= 0
 
     def last_signature(self) -> tuple[int, str, str] | None:

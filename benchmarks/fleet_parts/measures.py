@@ -22,11 +22,11 @@ from assistant.debrief.notes import NoteBook
 from assistant.debrief.server import Debrief
 from assistant.debrief.sound import Sounds
 from assistant.debrief.views import VIEWS, Views
+from assistant.fleet.bulk import PARTS, load
 from assistant.fleet.filters import EVERYTHING, Filter
 from assistant.fleet.intake import take_in
 from assistant.fleet.schema import Run, Tablet
 from assistant.fleet.store import Store
-from assistant.fleet.write import PARTS, load
 from assistant.journal.keys import signing_key
 
 LOADED = (Run, *PARTS)

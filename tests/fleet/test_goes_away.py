@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 from collections.abc import Callable
 from pathlib import Path
@@ -11,7 +12,7 @@ import pytest
 from made_runs import Made
 
 from assistant.errors import LogError
-from assistant.fleet import figures, intake
+from assistant.fleet import adding, figures, intake, refresh
 from assistant.fleet.filters import Filter, Mask
 from assistant.fleet.intake import take_in
 from assistant.fleet.store import Store
@@ -57,7 +58,7 @@ def at_run(number: int, then: Callable[[], None], monkeypatch: pytest.MonkeyPatc
 
 def alike(logs: Path, tmp_path: Path) -> object:
     """What a store holds that was left in peace."""
-    with Store(tmp_path / "peace.sqlite") as store:
+    with Store(tmp_path / f"{logs.name}.sqlite") as store:
         take_in(store, [logs], workers=1)
         return contents(store)
 
@@ -97,18 +98,58 @@ def test_figures_come_again_after_a_crash(logs: Path, cluster: Cluster) -> None:
         assert int(before["refusals"].sum()) == RUNS
 
 
-def test_a_program_killed_in_the_middle(logs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Hazard: the trainer's machine loses power amid a load into SQLite. Killed without a word, for real."""
-    place = tmp_path / "fleet.sqlite"
+def die(*_: object, **__: object) -> None:
+    """End this program without a word."""
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def killed(place: Path, logs: Path, prepared: Callable[[], None]) -> None:
+    """Let another program take the logs in, which dies where ``prepared`` has seen to it."""
     child = os.fork()
     if not child:
-        at_run(5, lambda: os.kill(os.getpid(), signal.SIGKILL), monkeypatch)
-        take_in(Store(place), [logs], workers=1)
-        os._exit(0)
+        try:
+            prepared()
+            take_in(Store(place), [logs], workers=1)
+        finally:
+            os._exit(0)
     assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == -signal.SIGKILL
+
+
+@pytest.mark.parametrize("where", ["amid the runs", "while they are counted"])
+def test_a_program_killed_in_the_middle(
+    logs: Path, tmp_path: Path, where: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Hazard: the trainer's machine loses power amid a load into SQLite: runs lost, or in the list and in no figure."""
+    place = tmp_path / "fleet.sqlite"
+
+    def prepared() -> None:
+        if where == "amid the runs":
+            at_run(5, die, monkeypatch)
+        else:
+            real, count = adding._add, iter(range(100))
+            monkeypatch.setattr(adding, "_add", lambda *told: die() if next(count) == 3 else real(*told))
+
+    killed(place, logs, prepared)
+    first = tmp_path / "first"
+    for name in sorted(path.name for path in logs.iterdir())[:BATCH]:
+        shutil.copytree(logs / name, first / name)
     with Store(place) as store:
-        assert len(contents(store)["run"]) == BATCH
-        assert contents(store)["tally"] == []
+        assert contents(store) == alike(first, tmp_path)
         told = take_in(store, [logs], workers=1)
         assert (told.new, told.unchanged) == (RUNS - BATCH, BATCH)
+        assert contents(store) == alike(logs, tmp_path)
+
+
+def test_killed_while_a_month_is_worked_out_anew(logs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hazard: a run has grown, its month's figures are taken away, and the power fails: the month stays empty."""
+    place, young = tmp_path / "fleet.sqlite", tmp_path / "young" / "run-0"
+    shutil.copytree(logs / "run-0", young)
+    lines = (young / "log.jsonl").read_bytes().splitlines(keepends=True)
+    (young / "log.jsonl").write_bytes(b"".join(lines[:-1]))
+    with Store(place) as store:
+        take_in(store, [young], workers=1)
+    killed(place, logs, lambda: monkeypatch.setattr(refresh, "_filling", die))
+    with Store(place) as store:
+        assert contents(store) != alike(logs, tmp_path)
+        assert take_in(store, [logs], workers=1).unchanged == RUNS
         assert contents(store) == alike(logs, tmp_path)
