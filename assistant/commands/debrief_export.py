@@ -40,6 +40,6 @@ def report_on_export(folder: Path, own: Path | None, walk: int, walks: Mapping[s
         from assistant.debrief.views import Views  # noqa: PLC0415 - as above
         from assistant.fleet.exported import ByDuckDB, BySpark  # noqa: PLC0415 - as above
     except ImportError as error:
-        raise InputError("Exports are read with an extra: pip install 'hitchcall[parquet]'.") from error
+        raise InputError("Exports are read with an extra: pip install 'hitchcall[trainer]'.") from error
     with BySpark(folder) if spark else ByDuckDB(folder) as fleet:
         return folder_report(folder, Views(fleet, own), walk, walks)

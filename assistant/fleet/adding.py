@@ -20,7 +20,7 @@ from sqlalchemy.engine import Connection
 
 from assistant.fleet.bulk import PARTS, columns_of, load
 from assistant.fleet.rows import Row
-from assistant.fleet.schema import Base, Run, Tally, Trend
+from assistant.fleet.schema import Base, Reading, Run, Tally, Trend
 from assistant.fleet.tables import RUN, named
 from assistant.fleet.tally import tally, trend
 
@@ -58,12 +58,18 @@ class Adding:
         """Add the runs gathered to the tallies."""
         if not self._gathered[Run]:
             return
-        with duckdb.connect(config={"threads": 1}) as counting:  # the other processors verify logs meanwhile
+        with _engine().cursor() as counting:
             for table, batches in self._gathered.items():
                 counting.register(table.__tablename__, pa.Table.from_batches(batches, _schema(table)))
-                batches.clear()
-            for kept in _KEPT:
+            for kept in _KEPT if self._gathered[Reading] else (Tally,):
                 _add(connection, kept, _rows(kept, counting.sql(_question(kept)).to_arrow_table()))
+        self._gathered = {table: [] for table in self._gathered}
+
+
+@cache
+def _engine() -> duckdb.DuckDBPyConnection:
+    """Return DuckDB, started once: that takes longer than most questions. On one processor: the others verify logs."""
+    return duckdb.connect(config={"threads": 1})
 
 
 def _rows(kept: type[Base], cells: pa.Table) -> list[Row]:

@@ -97,13 +97,10 @@ class Exported(ABC):
 
 
 class ByDuckDB(Exported):
-    """Worked out in this process by DuckDB; needs the extra "parquet"."""
+    """Worked out in this process by DuckDB."""
 
     def _open(self) -> BaseBackend:
-        try:
-            return ibis.duckdb.connect()
-        except ImportError as error:
-            raise InputError("Exports are read with an extra: pip install 'hitchcall[parquet]'.") from error
+        return ibis.duckdb.connect()
 
     def _read(self, table: type[Base]) -> None:
         name = table.__tablename__
