@@ -8,6 +8,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, TypeAlias
 
+import ibis
 import pandas as pd
 
 from assistant.fleet.figures import Fleet, shown
@@ -62,12 +63,12 @@ def reading_points(
     ``day`` counts days since 1970. Nobody is named; empty when the runs read in are too few for ``mask``.
     """
     runs = rows_of(chosen).select("id", "person")
-    read = READING.filter(READING.limit_name == limit_name)
+    read = READING.filter(READING.limit_name == _LIMIT)
     if chosen.rig:
         read = read.filter(read.rig == chosen.rig)
     told = runs.join(read, runs.id == read.run_id).order_by(read.day.desc(), read.run_id.desc(), read.seq.desc())
     newest = told.limit(most).select("day", "run_id", "seq", "person", *_POINT)
-    found = fleet.frame(newest).sort_values(["day", "run_id", "seq"], kind="stable")
+    found = fleet.frame(newest, {_LIMIT: limit_name}).sort_values(["day", "run_id", "seq"], kind="stable")
     marks = 0
     for person in found["person"]:
         marks |= int(person)
@@ -75,6 +76,9 @@ def reading_points(
         found = found.iloc[:0]
     return found[["day", *_POINT]].reset_index(drop=True)
 
+
+_LIMIT = ibis.param("string")
+"""The limit that is asked for: one question for all of them, made once."""
 
 _POINT = ["milli", "value", "unit", "base_unit", "within", "rig"]
 

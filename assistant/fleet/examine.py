@@ -114,8 +114,9 @@ def _taken_apart(found: Examined, reader: RunReader, verdict: Verdict, *, large:
     """Note what a sound log holds; return why it cannot be counted, if so."""
     reader.finish()
     if reader.failed is None:
+        rows = reader.drain()
+        found.rows = None if large else rows.packed()
         found.facts = reader.facts(sealed=verdict.state is State.WHOLE)
-        found.rows = None if large else reader.drain().packed()
         return None
     line, error = reader.failed
     what = (

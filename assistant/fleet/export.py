@@ -117,7 +117,7 @@ def number_of(key: str, run: str = "") -> int:
 def _state(rows: Mapping[int, Mapping[str, object]]) -> bytes:
     """Return what changes when any run of a partition does; a run's rows are told by how many records it has."""
     told = [[row["id"], row["state"], row["records"], row["forgotten"]] for row in rows.values()]
-    return hashlib.sha256(repr(told).encode()).hexdigest().encode()
+    return hashlib.sha256(repr([told, *map(_columns, TABLES)]).encode()).hexdigest().encode()
 
 
 def _state_of(part: Path) -> bytes:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from abc import ABC, abstractmethod
+from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 from typing import Any, Final, Self
@@ -51,11 +52,11 @@ class Exported(ABC):
             name = kept.__tablename__
             self._keep(name, told(named(Run), partial(self._hold, f"{name}_cells")))
 
-    def frame(self, told: ir.Table) -> pd.DataFrame:
-        """Return what an expression over the store's tables comes to."""
+    def frame(self, told: ir.Table, given: Mapping[ir.Scalar, str] | None = None) -> pd.DataFrame:
+        """Return what an expression over the store's tables comes to, its parameters ``given``."""
         with self._asked:
             try:
-                found = self._backend.execute(told)
+                found = self._backend.execute(told, params=given)
             except Exception as error:  # whatever the engine raises, in one sentence
                 reason = (str(error).strip() or type(error).__name__).splitlines()[0]
                 raise LogError(f"The export {self.place} does not answer: {reason.rstrip('.')}.") from error

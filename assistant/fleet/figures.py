@@ -26,8 +26,8 @@ from assistant.fleet.tally import NO_BAND, UNDONE
 class Fleet(Protocol):
     """Where figures come from."""
 
-    def frame(self, told: ir.Table) -> pd.DataFrame:
-        """Work an expression over the store's tables out; LogError in a sentence when it cannot be."""
+    def frame(self, told: ir.Table, given: Mapping[ir.Scalar, str] | None = None) -> pd.DataFrame:
+        """Work an expression over the store's tables out, its parameters ``given``; LogError when it cannot be."""
 
 
 def outcomes(fleet: Fleet, chosen: Filter = EVERYTHING, mask: Mask = USUAL) -> pd.DataFrame:

@@ -9,7 +9,7 @@ import ibis.expr.types as ir
 
 from assistant.errors import InputError
 from assistant.fleet.tables import RUN, TALLY, TREND
-from assistant.fleet.tally import ALL, counted, tally, trend
+from assistant.fleet.tally import ALL, cells, counted, sums
 
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 
@@ -58,13 +58,14 @@ USUAL = Mask()
 
 def tallies(kind: str, chosen: Filter, *, by_site: bool = False) -> ir.Table:
     """Return the counts of a kind for the runs chosen; each site's own when ``by_site``."""
-    told = tally(rows_of(chosen)) if chosen.call_sign else TALLY
-    return _placed(told.filter(told.kind == kind), chosen, by_site=by_site)
+    if chosen.call_sign:  # of one person there is no tally, so the rows are counted
+        return cells(rows_of(chosen), (kind,))
+    return _placed(TALLY.filter(TALLY.kind == kind), chosen, by_site=by_site)
 
 
 def trends(chosen: Filter) -> ir.Table:
     """Return the sums over readings for the runs chosen."""
-    return _placed(trend(rows_of(chosen)) if chosen.call_sign else TREND, chosen, by_site=False)
+    return sums(rows_of(chosen)) if chosen.call_sign else _placed(TREND, chosen, by_site=False)
 
 
 def rows_of(chosen: Filter) -> ir.Table:

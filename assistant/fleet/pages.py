@@ -14,7 +14,7 @@ from assistant.fleet.tables import HEARING, QUARANTINE, READING, REFUSAL, RUN, T
 
 _LISTED = (
     "id", "run", "state", "procedure", "rig", "site", "crew", "lang", "practice", "started_wall_ms", "duration_ms",
-    "outcome", "failures", "records", "clock", "has_audio", "forgotten", "source",
+    "outcome", "failures", "records", "clock", "has_audio", "forgotten", "source", "refusals", "not_understood",
 )  # fmt: skip
 
 
@@ -30,18 +30,9 @@ class OneRun:
 
 
 def run_list(fleet: Fleet, chosen: Filter = EVERYTHING, *, most: int = 200, skip: int = 0) -> pd.DataFrame:
-    """Return the runs chosen, newest first: their row without call sign, person and links.
-
-    With ``refusals`` and ``not_understood``, how many there were of each.
-    """
+    """Return the runs chosen, newest first: their row without call sign, person and links."""
     newest = (ibis.desc("started_wall_ms"), ibis.desc("id"))
-    runs = rows_of(chosen).select(*_LISTED).order_by(*newest).limit(most, offset=skip)
-    for name, rows in (("refusals", REFUSAL), ("not_understood", HEARING.filter(HEARING.unheard != ""))):
-        mine = runs.select("id").join(rows, [("id", "run_id")])
-        counts = mine.group_by("run_id").agg(**{name: mine.count()})
-        runs = runs.left_join(counts, [("id", "run_id")]).drop("run_id")
-        runs = runs.mutate(**{name: runs[name].fill_null(0)})
-    return fleet.frame(runs.order_by(*newest))
+    return fleet.frame(rows_of(chosen).select(*_LISTED).order_by(*newest).limit(most, offset=skip))
 
 
 def standing(fleet: Fleet, chosen: Filter = EVERYTHING) -> pd.DataFrame:

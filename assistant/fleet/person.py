@@ -11,8 +11,8 @@ import pandas as pd
 
 from assistant.errors import InputError
 from assistant.fleet.figures import Fleet, shown, step_times, timed
-from assistant.fleet.filters import EVERYTHING, USUAL, Filter, Mask, rows_of, tallies
-from assistant.fleet.tables import REFUSAL, bit_or
+from assistant.fleet.filters import EVERYTHING, USUAL, Filter, Mask, tallies
+from assistant.fleet.tables import bit_or
 
 _REFUSED = "Figures of people are shown only when they are asked for by person."
 
@@ -22,15 +22,13 @@ def call_signs(
 ) -> pd.DataFrame:
     """Return ``call_sign, runs, failed, refusals``, by call sign; a person with too few runs is masked."""
     _allow(by_person)
-    runs = rows_of(chosen)
-    runs = runs.filter(runs.call_sign != "")
-    refused = REFUSAL.group_by("run_id").agg(refusals=REFUSAL.count())
-    told = runs.left_join(refused, runs.id == refused.run_id)
+    told = tallies("signed", chosen).union(tallies("signed failed", chosen)).rename(call_sign="item")
+    failed = (told.kind == "signed failed").ifelse(1, 0)
     found = told.group_by("call_sign").agg(
-        people=bit_or(told.person),
-        runs=told.count(),
-        failed=(told.failures > 0).ifelse(1, 0).sum().cast("int64"),
-        refusals=told.refusals.fill_null(0).sum().cast("int64"),
+        people=bit_or(told.people),
+        runs=(told.n * (1 - failed)).sum().cast("int64"),
+        failed=(told.n * failed).sum().cast("int64"),
+        refusals=(told.n * told.bin).sum().cast("int64"),
     )
     alone = Mask(mask.runs, people=0)
     return shown(fleet.frame(found.order_by("call_sign")), ("call_sign",), chosen, alone)

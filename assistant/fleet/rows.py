@@ -64,7 +64,8 @@ class Rows(NamedTuple):
 class Facts(NamedTuple):
     """What the store says of a run: whose it is, its tallies' month, and the columns ``run`` to ``forgotten``.
 
-    ``links`` has the first `LINK` bytes of each record's hash, of ``records`` in all.
+    ``links`` has the first `LINK` bytes of each record's hash, of ``records`` in all; ``counts`` are
+    the columns after it, ``refusals`` and ``not_understood``.
     """
 
     key: str
@@ -73,6 +74,7 @@ class Facts(NamedTuple):
     month: str
     row: Row
     links: bytes
+    counts: tuple[int, int]
     records: int
 
 
@@ -88,9 +90,8 @@ class RunReader:
         self._now, self._upto, self._facts_only = now_ms, upto, facts_only
         self._opened: Opened
         self._steps = Steps("", 0)
-        self._started = self._ended = self._last = self._last_seq = self._away = self._moves = self._moved_ms = (
-            self._records
-        ) = 0
+        self._started = self._ended = self._last = self._last_seq = self._away = 0
+        self._moves = self._moved_ms = self._records = self._refusals = self._missed = 0
         self._last_line, self._outcome, self._heard_audio = b"", "", False
         self._forgotten: set[str] = set()
         self._bands: set[int | None] = set()
@@ -146,6 +147,7 @@ class RunReader:
         """Hand over the rows that have gathered."""
         steps = self._steps
         rows = Rows(steps.visits, steps.refusals, self._hearings, steps.readings)
+        self._refusals += len(rows.refusal)
         steps.visits, steps.refusals, self._hearings, steps.readings = [], [], [], []
         return rows
 
@@ -165,7 +167,9 @@ class RunReader:
             " ".join(sorted(self._forgotten)),
         )  # fmt: skip
         links = bytes.fromhex(self._links.decode())
-        return Facts(opened.key, opened.run, opened.procedure, month, row, links, self._records)
+        return Facts(
+            opened.key, opened.run, opened.procedure, month, row, links, (self._refusals, self._missed), self._records
+        )
 
     def _clock(self, ended: int) -> str:
         flags = {
@@ -192,9 +196,11 @@ class RunReader:
         band = None if noise is None else noise // 100 * 10
         first = band not in self._bands
         self._bands.add(band)
+        unheard = data.get("unheard") or ""
+        self._missed += unheard != ""
         self._hearings.append((
-            seq, at, self._steps.step, data["engine"], data["who"], data.get("phrase") or "",
-            data.get("unheard") or "", _tenths(data.get("speech_db")), noise, band, first,
+            seq, at, self._steps.step, data["engine"], data["who"], data.get("phrase") or "", unheard,
+            _tenths(data.get("speech_db")), noise, band, first,
         ))  # fmt: skip
 
 

@@ -34,8 +34,9 @@ class Run(Base):
     it counts nowhere). ``outcome`` is the log's own word, "" without an end. ``call_sign`` is "" unless
     the driver gave one and nothing was forgotten since. ``person`` is one bit of 62, of the call sign or,
     without one, the tablet: enough to count people, not to name them. ``links`` holds the first four
-    bytes of each record's hash. ``duration_ms`` leaves out the time the run lay still between interruption and
-    going on. ``clock`` is "", or "moved", "future", "past" joined by spaces: what is odd about the wall clock.
+    bytes of each record's hash. ``refusals`` and ``not_understood`` count its rows of these. ``duration_ms``
+    leaves out the time the run lay still between interruption and going on. ``clock`` is "", or "moved",
+    "future", "past" joined by spaces: what is odd about the wall clock.
     """
 
     __tablename__ = "run"
@@ -69,6 +70,8 @@ class Run(Base):
     source_size: Mapped[int] = mapped_column(BigInteger)
     source_mtime_ns: Mapped[int] = mapped_column(BigInteger)
     links: Mapped[bytes] = mapped_column(LargeBinary)
+    refusals: Mapped[int]
+    not_understood: Mapped[int]
     __table_args__ = (
         UniqueConstraint("tablet_id", "run"),
         Index("run_by_month", "procedure", "month"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
@@ -12,6 +12,7 @@ from typing import Any
 
 import ibis
 import ibis.expr.types as ir
+import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 from alembic import command
@@ -53,13 +54,14 @@ class Store:
         with self.writing() as connection:
             _migrate(connection)
 
-    def frame(self, told: ir.Table) -> pd.DataFrame:
-        """Return what an expression over the store's tables comes to."""
-        asked = _sql(told.op(), sqlite=self.sqlite)
+    def frame(self, told: ir.Table, given: Mapping[ir.Scalar, str] | None = None) -> pd.DataFrame:
+        """Return what an expression over the store's tables comes to, its parameters ``given``."""
+        given = given or {}
+        asked = _sql(told.op(), tuple(name.op() for name in given), sqlite=self.sqlite)
         with self.reading() as connection:
-            rows = connection.exec_driver_sql(asked).fetchall()
-        found = pd.DataFrame.from_records(rows, columns=list(told.columns), coerce_float=False)
-        return PandasData.convert_table(found, told.schema())
+            values = {f"given_{place}": value for place, value in enumerate(given.values())}
+            rows = connection.exec_driver_sql(asked, values or None).fetchall()
+        return _framed(rows, told.schema())
 
     def close(self) -> None:
         """Let go of the database."""
@@ -159,10 +161,28 @@ def _lend(connection: sqlite3.Connection) -> None:
 
 
 @lru_cache(maxsize=1024)
-def _sql(told: Node, *, sqlite: bool) -> str:
+def _sql(told: Node, given: tuple[Node, ...], *, sqlite: bool) -> str:
     """Return an expression in the database's own words. That takes longer than most answers, and is asked again."""
-    asked = str(ibis.to_sql(told.to_expr(), "sqlite" if sqlite else "postgres"))
-    return asked if sqlite else asked.replace("%", "%%")  # a mark of psycopg's
+    stand_ins = [f"\u2063given {place}\u2063" for place in range(len(given))]
+    params = {name.to_expr(): told for name, told in zip(given, stand_ins, strict=True)}
+    asked = str(ibis.to_sql(told.to_expr(), "sqlite" if sqlite else "postgres", params=params))
+    asked = asked if sqlite else asked.replace("%", "%%")  # a mark of psycopg's
+    for place, stand_in in enumerate(stand_ins):
+        asked = asked.replace(f"'{stand_in}'", f":given_{place}" if sqlite else f"%(given_{place})s")
+    return asked
+
+
+def _framed(rows: Sequence[Any], schema: ibis.Schema) -> pd.DataFrame:
+    """Return rows as a frame of the types that Ibis gives; whole numbers and truths, the most, by the quick way."""
+    columns = {}
+    told = zip(*rows, strict=True) if rows else [()] * len(schema)
+    for (name, kind), values in zip(schema.items(), told, strict=True):
+        quick = np.int64 if kind.is_integer() else np.bool_ if kind.is_boolean() else None
+        if quick is not None and None not in values:
+            columns[name] = pd.Series(np.array(values, dtype=quick))
+        else:
+            columns[name] = PandasData.convert_column(pd.Series(values, dtype=object, name=name), kind)
+    return pd.DataFrame(columns)
 
 
 def _migrate(connection: Connection) -> None:

@@ -13,11 +13,13 @@ numbers only, so that every backend gives the same.
 | repeat | answered visit | answer | times asked again before it |
 | refusal | refusal | never rule or reason | 0 |
 | hearing | hearing | "understood", or why not | noise band, `NO_BAND` without sound |
+| signed | run with a call sign | call sign | refusals in it |
+| signed failed | such a run with a failed coupling | call sign | 0 |
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 
 import ibis
 import ibis.expr.types as ir
@@ -31,6 +33,7 @@ UNDONE = ("unfinished", "given-up", "halted")
 
 PLACE = ("procedure", "site", "rig", "month", "practice")
 _COUNTS = ("n", "runs")
+_KEYS = ("kind", "item", "bin")
 _AWAY = (("rig",), ("site",), ("site", "rig"))
 
 
@@ -50,37 +53,94 @@ def as_it_is(told: ir.Table) -> ir.Table:
 
 def tally(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     """Return the counts of ``runs`` (a part of `counted`), as the table `schema.Tally`."""
+    told = _levels(hold(cells(runs, KINDS)), _KEYS, {})
+    return told.select("kind", *PLACE, "item", "bin", "n", "runs", "people")
+
+
+def cells(runs: ir.Table, kinds: Sequence[str]) -> ir.Table:
+    """Return the counts of ``runs`` of some `KINDS`, each for its own site and rig alone."""
     outcome = (runs.outcome == "").ifelse("unfinished", runs.outcome)
-    runs = runs.select("id", *PLACE, "person", "took_s", "failures", outcome=outcome)
-    answered = ("answered_ms", "step", "answer", "took_s", "not_understood", "repeats", "first", "first_answer")
-    visits = _of(runs, VISIT, *answered)
-    visits = visits.filter(visits.answered_ms.notnull())
-    refusals = _of(runs, REFUSAL, "refused", "first")
-    hearings = _of(runs, HEARING, "unheard", "band", "first")
+    runs = runs.select("id", *PLACE, "person", "took_s", "failures", "call_sign", "refusals", outcome=outcome)
+    parts = [_PARTS[kind](runs) for kind in kinds]
+    each = ibis.union(parts[0], *parts[1:]) if parts[1:] else parts[0]
+    return each.group_by(*PLACE, *_KEYS).agg(n=each.count(), runs=each.one.sum(), people=bit_or(each.person))
+
+
+def _runs(runs: ir.Table) -> ir.Table:
+    return _counts("run", runs, runs.outcome, runs.took_s)
+
+
+def _failed(runs: ir.Table) -> ir.Table:
     failed = runs.filter(runs.failures > 0)
     recovered = failed.outcome.isin(UNDONE).ifelse("not recovered", "recovered")
+    return _counts("failed", failed, recovered, failed.failures)
+
+
+def _visits(runs: ir.Table) -> ir.Table:
+    """Return the visits that were answered."""
+    columns = ("answered_ms", "step", "answer", "took_s", "not_understood", "repeats", "first", "first_answer")
+    visits = _of(runs, VISIT, *columns)
+    return visits.filter(visits.answered_ms.notnull())
+
+
+def _steps(runs: ir.Table) -> ir.Table:
+    visits = _visits(runs)
+    return _counts("step", visits, visits.step, visits.took_s, visits.first)
+
+
+def _phrases(runs: ir.Table) -> ir.Table:
+    visits = _visits(runs)
+    return _counts("phrase", visits, visits.answer, visits.not_understood, visits.first_answer)
+
+
+def _repeats(runs: ir.Table) -> ir.Table:
+    visits = _visits(runs)
+    return _counts("repeat", visits, visits.answer, visits.repeats, visits.first_answer)
+
+
+def _refusals(runs: ir.Table) -> ir.Table:
+    refusals = _of(runs, REFUSAL, "refused", "first")
+    return _counts("refusal", refusals, refusals.refused, ibis.literal(0), refusals.first)
+
+
+def _hearings(runs: ir.Table) -> ir.Table:
+    hearings = _of(runs, HEARING, "unheard", "band", "first")
     understood = (hearings.unheard == "").ifelse("understood", hearings.unheard)
-    parts = (
-        _counts("run", runs, runs.outcome, runs.took_s, ibis.literal(True)),
-        _counts("failed", failed, recovered, failed.failures, ibis.literal(True)),
-        _counts("step", visits, visits.step, visits.took_s, visits.first),
-        _counts("phrase", visits, visits.answer, visits.not_understood, visits.first_answer),
-        _counts("repeat", visits, visits.answer, visits.repeats, visits.first_answer),
-        _counts("refusal", refusals, refusals.refused, ibis.literal(0), refusals.first),
-        _counts("hearing", hearings, understood, hearings.band.fill_null(NO_BAND), hearings.first),
-    )
-    each = ibis.union(parts[0], *parts[1:])
-    keys = ("kind", "item", "bin")
-    cells = each.group_by(*PLACE, *keys).agg(n=each.count(), runs=each.one.sum(), people=bit_or(each.person))
-    told = _levels(hold(cells), keys, {})
-    return told.select("kind", *PLACE, "item", "bin", "n", "runs", "people")
+    return _counts("hearing", hearings, understood, hearings.band.fill_null(NO_BAND), hearings.first)
+
+
+def _signed(runs: ir.Table) -> ir.Table:
+    signed = runs.filter(runs.call_sign != "")
+    return _counts("signed", signed, signed.call_sign, signed.refusals)
+
+
+def _signed_failed(runs: ir.Table) -> ir.Table:
+    failed = runs.filter(runs.call_sign != "", runs.failures > 0)
+    return _counts("signed failed", failed, failed.call_sign, ibis.literal(0))
+
+
+_PARTS: Mapping[str, Callable[[ir.Table], ir.Table]] = {
+    "run": _runs, "failed": _failed, "step": _steps, "phrase": _phrases, "repeat": _repeats, "refusal": _refusals,
+    "hearing": _hearings, "signed": _signed, "signed failed": _signed_failed,
+}  # fmt: skip
+KINDS = tuple(_PARTS)
 
 
 def trend(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     """Return the sums over the readings of ``runs``, as the table `schema.Trend`."""
+    more = dict.fromkeys(("outside", "sum_x", "sum_y", "sum_xx", "sum_xy"), "sum")
+    more |= {"lowest": "min", "highest": "max", "last_x": "max"}
+    return _levels(hold(sums(runs)), ("limit_name", "base_unit"), more).select(
+        *PLACE, "limit_name", "base_unit", "n", "runs", "people", "outside", "lowest", "highest",
+        "last_x", "sum_x", "sum_y", "sum_xx", "sum_xy",
+    )  # fmt: skip
+
+
+def sums(runs: ir.Table) -> ir.Table:
+    """Return the sums over the readings of ``runs``, each for its own site and rig alone."""
     read = _of(runs, READING, "limit_name", "base_unit", "day", "milli", "within", "first")
     x, y = read.day, read.milli
-    sums = read.group_by(*PLACE, "limit_name", "base_unit").agg(
+    return read.group_by(*PLACE, "limit_name", "base_unit").agg(
         n=read.count(),
         runs=_ones(read.first).sum(),
         people=bit_or(read.person),
@@ -93,12 +153,6 @@ def trend(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
         sum_xx=(x * x).sum(),
         sum_xy=(x * y).sum(),
     )
-    more = dict.fromkeys(("outside", "sum_x", "sum_y", "sum_xx", "sum_xy"), "sum")
-    more |= {"lowest": "min", "highest": "max", "last_x": "max"}
-    return _levels(hold(sums), ("limit_name", "base_unit"), more).select(
-        *PLACE, "limit_name", "base_unit", "n", "runs", "people", "outside", "lowest", "highest",
-        "last_x", "sum_x", "sum_y", "sum_xx", "sum_xy",
-    )  # fmt: skip
 
 
 def _of(runs: ir.Table, rows: ir.Table, *columns: str) -> ir.Table:
@@ -109,9 +163,10 @@ def _of(runs: ir.Table, rows: ir.Table, *columns: str) -> ir.Table:
 
 
 def _counts(
-    kind: str, rows: ir.Table, item: ir.StringValue, number: ir.IntegerValue, first: ir.BooleanValue
+    kind: str, rows: ir.Table, item: ir.StringValue, number: ir.IntegerValue, first: ir.BooleanValue | None = None
 ) -> ir.Table:
-    """Return what of each row is counted, and where; ``first`` marks one row of each run and item."""
+    """Return what of each row is counted, and where; ``first`` marks one row of each run and item (None: all)."""
+    first = ibis.literal(True) if first is None else first
     return rows.select(*PLACE, "person", kind=ibis.literal(kind), item=item, bin=number.cast("int64"), one=_ones(first))
 
 

@@ -156,7 +156,7 @@ class Writing:
                 if len(held) >= _AT_ONCE:
                     self._load(table)
         source = (str(told.path), told.size, told.mtime_ns)
-        self._held[Run].append((run_id, tablet, *facts.row, *source, facts.links))
+        self._held[Run].append((run_id, tablet, *facts.row, *source, facts.links, *facts.counts))
         self._fresh.add((facts.key, facts.run))
 
     def _remove(self, was: _Stored) -> None:
