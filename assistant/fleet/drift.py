@@ -58,7 +58,7 @@ def limits_read(fleet: Fleet, chosen: Filter = EVERYTHING, mask: Mask = USUAL) -
 def reading_points(
     fleet: Fleet, limit_name: str, chosen: Filter = EVERYTHING, mask: Mask = USUAL, most: int = 500
 ) -> pd.DataFrame:
-    """Return the newest readings of a limit, oldest first: ``day, milli, value, unit, base_unit, within, rig``.
+    """Return the newest readings of a limit, oldest first: ``day, milli, within``, as in `schema.Reading`.
 
     ``day`` counts days since 1970. Nobody is named; empty when the runs read in are too few for ``mask``.
     """
@@ -80,7 +80,7 @@ def reading_points(
 _LIMIT = ibis.param("string")
 """The limit that is asked for: one question for all of them, made once."""
 
-_POINT = ["milli", "value", "unit", "base_unit", "within", "rig"]
+_POINT = ["milli", "within"]
 
 
 def drifts(

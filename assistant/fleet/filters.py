@@ -9,7 +9,7 @@ import ibis.expr.types as ir
 
 from assistant.errors import InputError
 from assistant.fleet.tables import RUN, TALLY, TREND
-from assistant.fleet.tally import ALL, cells, counted, sums
+from assistant.fleet.tally import ALL, counted, singly, sums
 
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 
@@ -59,7 +59,7 @@ USUAL = Mask()
 def tallies(kind: str, chosen: Filter, *, by_site: bool = False) -> ir.Table:
     """Return the counts of a kind for the runs chosen; each site's own when ``by_site``."""
     if chosen.call_sign:  # of one person there is no tally, so the rows are counted
-        return cells(rows_of(chosen), (kind,))
+        return singly(rows_of(chosen), (kind,))
     return _placed(TALLY.filter(TALLY.kind == kind), chosen, by_site=by_site)
 
 

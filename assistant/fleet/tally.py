@@ -53,17 +53,17 @@ def as_it_is(told: ir.Table) -> ir.Table:
 
 def tally(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     """Return the counts of ``runs`` (a part of `counted`), as the table `schema.Tally`."""
-    told = _levels(hold(cells(runs, KINDS)), _KEYS, {})
-    return told.select("kind", *PLACE, "item", "bin", "n", "runs", "people")
+    each = singly(runs, KINDS)
+    cells = each.group_by(*PLACE, *_KEYS).agg(n=each.n.sum(), runs=each.runs.sum(), people=bit_or(each.people))
+    return _levels(hold(cells), _KEYS, {}).select("kind", *PLACE, "item", "bin", *_COUNTS, "people")
 
 
-def cells(runs: ir.Table, kinds: Sequence[str]) -> ir.Table:
-    """Return the counts of ``runs`` of some `KINDS`, each for its own site and rig alone."""
+def singly(runs: ir.Table, kinds: Sequence[str]) -> ir.Table:
+    """Return what is counted of ``runs``, of some `KINDS`, each by itself: a `tally` of its own site and rig alone."""
     outcome = (runs.outcome == "").ifelse("unfinished", runs.outcome)
     runs = runs.select("id", *PLACE, "person", "took_s", "failures", "call_sign", "refusals", outcome=outcome)
     parts = [_PARTS[kind](runs) for kind in kinds]
-    each = ibis.union(parts[0], *parts[1:]) if parts[1:] else parts[0]
-    return each.group_by(*PLACE, *_KEYS).agg(n=each.count(), runs=each.one.sum(), people=bit_or(each.person))
+    return ibis.union(parts[0], *parts[1:]) if parts[1:] else parts[0]
 
 
 def _runs(runs: ir.Table) -> ir.Table:
@@ -167,7 +167,11 @@ def _counts(
 ) -> ir.Table:
     """Return what of each row is counted, and where; ``first`` marks one row of each run and item (None: all)."""
     first = ibis.literal(True) if first is None else first
-    return rows.select(*PLACE, "person", kind=ibis.literal(kind), item=item, bin=number.cast("int64"), one=_ones(first))
+    one = ibis.literal(1, "int64")
+    return rows.select(
+        *PLACE, kind=ibis.literal(kind), item=item, bin=number.cast("int64"), n=one, runs=_ones(first),
+        people=rows.person,
+    )  # fmt: skip
 
 
 def _ones(marks: ir.BooleanValue) -> ir.IntegerValue:
