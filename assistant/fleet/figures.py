@@ -20,7 +20,7 @@ import pandas as pd
 from assistant.fleet.filters import EVERYTHING, USUAL, Filter, Mask, tallies
 from assistant.fleet.scale import edge
 from assistant.fleet.tables import TALLY, bit_or
-from assistant.fleet.tally import NO_BAND, UNDONE
+from assistant.fleet.tally import ALL, NO_BAND, UNDONE
 
 
 class Fleet(Protocol):
@@ -123,7 +123,7 @@ def failures(fleet: Fleet, chosen: Filter = EVERYTHING, mask: Mask = USUAL) -> p
 
 def choices(fleet: Fleet) -> dict[str, list[str]]:
     """Return what a `Filter` can be set to: the procedures, sites, rigs and months there are runs of."""
-    cells = TALLY.filter(TALLY.kind == "run", TALLY.site != "*", TALLY.rig != "*")
+    cells = TALLY.filter(TALLY.kind == "run", TALLY.site != ALL, TALLY.rig != ALL, TALLY.month != ALL)
     names = ("procedure", "site", "rig", "month")
     found = fleet.frame(cells.select(*names).distinct())
     return {name: sorted(found[name].unique()) for name in names}

@@ -79,6 +79,8 @@ def rows_of(chosen: Filter) -> ir.Table:
 
 def _placed(told: ir.Table, chosen: Filter, *, by_site: bool) -> ir.Table:
     told = _within(told, chosen).filter(lambda cell: cell.rig == (chosen.rig or ALL))
+    apart = chosen.rig or chosen.first_month or chosen.last_month
+    told = told.filter(told.month != ALL if apart else told.month == ALL)
     if chosen.site or not by_site:
         return told.filter(told.site == (chosen.site or ALL))
     return told.filter(told.site != ALL)

@@ -10,12 +10,13 @@ from __future__ import annotations
 from functools import cache
 
 import ibis
+import ibis.expr.types as ir
 import sqlalchemy as sa
 
 from assistant.fleet.schema import Base, Stale, Tally, Trend
 from assistant.fleet.store import Store
-from assistant.fleet.tables import RUN, STALE
-from assistant.fleet.tally import counted, tally, trend
+from assistant.fleet.tables import RUN, STALE, named
+from assistant.fleet.tally import ALL, counted, of_all_months, tally, trend
 from assistant.fleet.write import alone
 
 _KEPT: tuple[type[Base], ...] = (Tally, Trend)
@@ -33,18 +34,24 @@ def catch_up(store: Store) -> int:
         alone(connection)  # nobody may add a run between the counting and the clearing of its month's mark
         for kept in _KEPT:
             name = kept.__tablename__
-            of_month = f"{name}.procedure = stale.procedure AND {name}.month = stale.month"
-            connection.exec_driver_sql(f"DELETE FROM {name} WHERE EXISTS (SELECT 1 FROM stale WHERE {of_month})")  # noqa: S608
-            connection.exec_driver_sql(_filling(kept, sqlite=store.sqlite))
+            behind_it = f"{name}.procedure = stale.procedure AND {name}.month IN (stale.month, '{ALL}')"
+            connection.exec_driver_sql(f"DELETE FROM {name} WHERE EXISTS (SELECT 1 FROM stale WHERE {behind_it})")  # noqa: S608
+            for filling in _fillings(kept, sqlite=store.sqlite):
+                connection.exec_driver_sql(filling)
         behind = connection.execute(sa.delete(Stale)).rowcount
     return int(behind)
 
 
 @cache
-def _filling(kept: type[Base], *, sqlite: bool) -> str:
-    """Return the statement that works out what is kept of the months that are behind."""
+def _fillings(kept: type[Base], *, sqlite: bool) -> tuple[str, str]:
+    """Return the statements that work out what is kept of the months that are behind, and then of all months."""
     runs = STALE.join(counted(RUN), ["procedure", "month"]).select(*RUN.columns)
-    told = tally(runs) if kept is Tally else trend(runs)
+    months = tally(runs) if kept is Tally else trend(runs)
+    together = of_all_months(named(kept).semi_join(STALE, "procedure"))
+    return _filling(kept, months.filter(months.month != ALL), sqlite=sqlite), _filling(kept, together, sqlite=sqlite)
+
+
+def _filling(kept: type[Base], told: ir.Table, *, sqlite: bool) -> str:
     names = [column.name for column in kept.__table__.columns]
     asked = ibis.to_sql(told.select(*names), "sqlite" if sqlite else "postgres")
     return f"INSERT INTO {kept.__tablename__} ({', '.join(names)}) {asked}"

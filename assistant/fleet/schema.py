@@ -195,7 +195,7 @@ class Quarantine(Base):
 
 
 class Tally(Base):
-    """Counts kept for the figures, by `assistant.fleet.tally`; "*" stands for every site or rig.
+    """Counts kept for the figures, by `assistant.fleet.tally`; "*" stands for every site, rig or month.
 
     ``kind`` says what is counted and what ``item`` and ``bin`` are; ``n`` counts, ``runs`` counts runs,
     ``people`` has the bits of all `Run.person` in it. Every figure names kind, site and rig, so they come

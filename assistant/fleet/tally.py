@@ -34,7 +34,11 @@ UNDONE = ("unfinished", "given-up", "halted")
 PLACE = ("procedure", "site", "rig", "month", "practice")
 _COUNTS = ("n", "runs")
 _KEYS = ("kind", "item", "bin")
-_AWAY = (("rig",), ("site",), ("site", "rig"))
+_AWAY = (("rig",), ("site",), ("site", "rig"), ("rig", "month"), ("site", "rig", "month"))
+"""What is added up over. Of a single rig months stay apart: figures of one are few."""
+
+_HOW = dict.fromkeys((*_COUNTS, "outside", "sum_x", "sum_y", "sum_xx", "sum_xy"), "sum")
+_HOW |= {"lowest": "min", "highest": "max", "last_x": "max"}
 
 
 def counted(runs: ir.Table = RUN) -> ir.Table:
@@ -55,7 +59,7 @@ def tally(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     """Return the counts of ``runs`` (a part of `counted`), as the table `schema.Tally`."""
     each = singly(runs, KINDS)
     cells = each.group_by(*PLACE, *_KEYS).agg(n=each.n.sum(), runs=each.runs.sum(), people=bit_or(each.people))
-    return _levels(hold(cells), _KEYS, {}).select("kind", *PLACE, "item", "bin", *_COUNTS, "people")
+    return _levels(hold(cells)).select("kind", *PLACE, "item", "bin", *_COUNTS, "people")
 
 
 def singly(runs: ir.Table, kinds: Sequence[str]) -> ir.Table:
@@ -128,9 +132,7 @@ KINDS = tuple(_PARTS)
 
 def trend(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
     """Return the sums over the readings of ``runs``, as the table `schema.Trend`."""
-    more = dict.fromkeys(("outside", "sum_x", "sum_y", "sum_xx", "sum_xy"), "sum")
-    more |= {"lowest": "min", "highest": "max", "last_x": "max"}
-    return _levels(hold(sums(runs)), ("limit_name", "base_unit"), more).select(
+    return _levels(hold(sums(runs))).select(
         *PLACE, "limit_name", "base_unit", "n", "runs", "people", "outside", "lowest", "highest",
         "last_x", "sum_x", "sum_y", "sum_xx", "sum_xy",
     )  # fmt: skip
@@ -178,9 +180,19 @@ def _ones(marks: ir.BooleanValue) -> ir.IntegerValue:
     return marks.ifelse(1, 0).cast("int64")
 
 
-def _levels(cells: ir.Table, keys: tuple[str, ...], more: dict[str, str]) -> ir.Table:
-    """Add to the cells of each site and rig those of all sites, of all rigs, and of all."""
+def of_all_months(told: ir.Table) -> ir.Table:
+    """Return, of a `tally` or `trend` of single months, what all months come to together."""
+    return _together(told.filter(told.rig == ALL, told.month != ALL).mutate(month=ibis.literal(ALL)))
+
+
+def _levels(cells: ir.Table) -> ir.Table:
+    """Add to the cells of each site, rig and month those of all sites, of all rigs, of all months."""
     wider = [cells.mutate(**{name: ibis.literal(ALL) for name in away}) for away in _AWAY]
-    every = ibis.union(cells, *wider)
-    sums = {name: getattr(every[name], how)() for name, how in (dict.fromkeys(_COUNTS, "sum") | more).items()}
-    return every.group_by(*PLACE, *keys).agg(people=bit_or(every.people), **sums)
+    return _together(ibis.union(cells, *wider))
+
+
+def _together(cells: ir.Table) -> ir.Table:
+    """Make one of all cells of the same place and item."""
+    added = {name: getattr(cells[name], how)() for name, how in _HOW.items() if name in cells.columns}
+    keys = [name for name in cells.columns if name not in {*added, "people"}]
+    return cells.group_by(*keys).agg(people=bit_or(cells.people), **added)

@@ -127,7 +127,7 @@ def test_a_program_killed_in_the_middle(
             at_run(5, die, monkeypatch)
         else:
             real, count = adding._add, iter(range(100))
-            monkeypatch.setattr(adding, "_add", lambda *told: die() if next(count) == 3 else real(*told))
+            monkeypatch.setattr(adding, "_add", lambda *told: die() if next(count) == 1 else real(*told))
 
     killed(place, logs, prepared)
     first = tmp_path / "first"
@@ -148,7 +148,7 @@ def test_killed_while_a_month_is_worked_out_anew(logs: Path, tmp_path: Path, mon
     (young / "log.jsonl").write_bytes(b"".join(lines[:-1]))
     with Store(place) as store:
         take_in(store, [young], workers=1)
-    killed(place, logs, lambda: monkeypatch.setattr(refresh, "_filling", die))
+    killed(place, logs, lambda: monkeypatch.setattr(refresh, "_fillings", die))
     with Store(place) as store:
         assert contents(store) != alike(logs, tmp_path)
         assert take_in(store, [logs], workers=1).unchanged == RUNS
