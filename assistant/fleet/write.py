@@ -71,7 +71,7 @@ class Writing:
         self._next = (connection.scalar(sa.select(sa.func.max(Run.id))) or 0) + 1
         self._held: dict[type[Base], list[Row]] = {table: [] for table in _WRITTEN}
         self._adding = Adding()
-        self._fresh: set[tuple[str, str]] = set()  # held back, so not to be found in the database yet
+        self._fresh: set[tuple[str, str]] = set()  # put in here: what `look_up` found before is not so any more
         self._known: dict[tuple[str, str], _Stored] = {}
         self._stale: set[tuple[str, str]] = set()
         self._foreign = set(connection.scalars(sa.select(Quarantine.path).where(Quarantine.reason == FOREIGN)))
@@ -125,7 +125,6 @@ class Writing:
     def _write_held(self) -> None:
         for table in _WRITTEN:
             self._load(table)
-        self._fresh.clear()
 
     def _load(self, table: type[Base]) -> None:
         rows = self._held[table]

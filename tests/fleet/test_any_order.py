@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from made_runs import Made
 
@@ -110,6 +110,7 @@ ORDERS = st.lists(st.lists(st.integers(0, 9), min_size=1, max_size=4), min_size=
 
 @settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(ORDERS)
+@example([[7, 4, 8, 0]])  # copies of two runs in turn within one transaction
 def test_order_and_repetition_change_nothing(shelf: Shelf, empty: Empty, orders: list[list[int]]) -> None:
     """Promise: any files, in any order, any number of times, young or grown: the store a single intake makes."""
     assert len(shelf.copies) == 10
