@@ -23,7 +23,12 @@ def _any(words: list[str]) -> list[tuple[float, str]]:
 _NUMBER: Rules = {
     "signed": [(0.97, "<number>"), (0.03, "minus <number>")],
     "number": [(0.55, "<whole>"), (0.25, "<digits>"), (0.12, "<point>"), (0.08, "<whole> and a half")],
-    "point": [(0.7, "<upto99> <mark> <places>"), (0.3, "<digits> <mark> <places>")],
+    "point": [
+        (0.7, "<upto99> <mark> <places>"),
+        (0.3, "<digits> <mark> <places>"),
+        (0.02, "<hundreds> <mark> <places>"),
+        (0.01, "<thousands> <mark> <places>"),
+    ],
     "mark": [(0.8, "point"), (0.2, "decimal")],
     "places": [
         (0.6, "<digit>"),
