@@ -1,9 +1,9 @@
 """The ranking ear: a small encoder-decoder that ranks every live phrase by forced decoding.
 
 It does not write down what it hears and then compare; it asks of each live phrase how likely this
-sound is to be that phrase. The sound is worked through once, then the first two tokens of every
-phrase, then the whole of the leading ones and of the emergency. It also writes freely, so that talk
-which fits no phrase better than itself can be refused.
+sound is to be that phrase. The sound is worked through once, then, piece by piece, the beginnings of
+the phrases near the best one, then the whole of the few that are left and of the emergency. It also
+writes freely, so that a phrase within a sentence can be refused.
 
 Weights: Moonshine tiny.en (MIT) as published for ONNX Runtime, carried by the package
 ``moonshine-voice``; each file is checked against its hash.
