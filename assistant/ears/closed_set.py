@@ -10,7 +10,7 @@ at 5 dB, instead of 72 and 62.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -62,6 +62,10 @@ class Weighed(Scored):
 
 
 Kind = TypeVar("Kind", bound=Scored)
+Known = TypeVar("Known")
+
+TEXTS_KEPT = 4096
+AT_ONCE = 8  # texts scored together: more is no quicker, and the room for it stays taken
 
 
 def sentences(live: Live) -> list[tuple[str, str]]:
@@ -70,6 +74,18 @@ def sentences(live: Live) -> list[tuple[str, str]]:
     The models learnt from sentences, with capital and full stop.
     """
     return [(phrase, f"{way[:1].upper()}{way[1:]}.") for way, phrase in ways(live).items()]
+
+
+def lacking(texts: Iterable[str], known: dict[str, Known]) -> Iterator[list[str]]:
+    """Yield, some at a time, the texts that are not among the ``known``.
+
+    Those are forgotten first when they have become many: readings come without end.
+    """
+    if len(known) > TEXTS_KEPT:
+        known.clear()
+    todo = [text for text in dict.fromkeys(texts) if text not in known]
+    for at in range(0, len(todo), AT_ONCE):
+        yield todo[at : at + AT_ONCE]
 
 
 def contraries(text: str) -> list[str]:

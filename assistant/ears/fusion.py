@@ -1,8 +1,8 @@
 """Two ears of different make: what one utterance comes to, and why.
 
 The mistakes of the two differ, so what both take for the same phrase is worth far more than what
-either does alone. An answer needs both to put the same phrase first (of 451 right ones measured not
-one was lost by that), a critical one surely. An emergency needs one. Everything else is refused with a
+either does alone. An answer needs both to put the same phrase first (of 388 that the first ear had
+right, five were lost by that), a critical one surely. An emergency needs one. Everything else is refused with a
 reason; nothing is guessed.
 """
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from assistant.ears.audio import dithered
 from assistant.ears.base import SAMPLE_RATE, Samples
-from assistant.ears.closed_set import LM_SHARE, Ranked, best_by_phrase, reading_texts, sentences
+from assistant.ears.closed_set import LM_SHARE, Ranked, best_by_phrase, lacking, reading_texts, sentences
 from assistant.ears.number_search import likely_numbers, walk_of
 from assistant.ears.pieces import Pieces
 from assistant.ears.weights import Weights
@@ -47,8 +47,6 @@ WITHIN = 5.0
 FIRST_LEAST, LEAST, MOST = 6, 4, 14
 """So many at least after the first piece, so many after each further one, and at most to their end."""
 DEEPEST = 5
-AT_ONCE = 8  # rows of 130 KB a token: more at once is no quicker, and the room for it stays
-TEXTS_KEPT = 4096
 SHORTEST = SAMPLE_RATE // 4  # less than this the encoder cannot take
 QUIET_SECONDS = 1.5
 QUIET_RMS = 30.0
@@ -182,13 +180,9 @@ class MoonshineEar:
         del self._encoder, self._decoder
 
     def _without_sound(self, texts: Sequence[str]) -> None:
-        if len(self._unheard) > TEXTS_KEPT:  # readings come without end
-            self._unheard.clear()
-        todo = [text for text in dict.fromkeys(texts) if text not in self._unheard]
-        for at in range(0, len(todo), AT_ONCE):
-            part = todo[at : at + AT_ONCE]
-            for text, steps in zip(part, self._score(self._quiet, [self.pieces.of(t) for t in part]), strict=True):
-                self._unheard[text] = steps[0]
+        for part in lacking(texts, self._unheard):
+            found = self._score(self._quiet, [self.pieces.of(text) for text in part])
+            self._unheard |= {text: steps[0] for text, steps in zip(part, found, strict=True)}
 
     def _nexts(self, sound: Sound, rows: Sequence[Sequence[int]]) -> list[float]:
         """Return the log-probability of the last piece of each row, after those before it; all of one length."""

@@ -19,7 +19,7 @@ from tokenizers import Tokenizer
 
 from assistant.ears.audio import dithered
 from assistant.ears.base import SAMPLE_RATE, Samples
-from assistant.ears.closed_set import Weighed, best_by_phrase, sentences
+from assistant.ears.closed_set import Weighed, best_by_phrase, lacking, sentences
 from assistant.ears.features import log_mel
 from assistant.ears.weights import Weights
 from assistant.errors import DeviceError
@@ -43,8 +43,6 @@ LONGEST_WINDOW = 10.0
 PADDING = 0.2
 FRAMES_A_SECOND = 50  # of encoded sound
 LEAST_PROBABILITY = 1e-9
-TEXTS_KEPT = 4096
-AT_ONCE = 8
 QUIET_SECONDS = 0.4
 QUIET_RMS = 30.0
 
@@ -106,11 +104,7 @@ class WhisperEar:
         self._model.unload_model()
 
     def _without_sound(self, texts: Sequence[str]) -> None:
-        if len(self._unheard) > TEXTS_KEPT:  # readings come without end
-            self._unheard.clear()
-        todo = [text for text in dict.fromkeys(texts) if text not in self._unheard]
-        for at in range(0, len(todo), AT_ONCE):
-            part = todo[at : at + AT_ONCE]
+        for part in lacking(texts, self._unheard):
             found = self._align(self._quiet, [self._tokens(text) for text in part])
             self._unheard |= {text: sum(odds) for text, odds in zip(part, found, strict=True)}
 
