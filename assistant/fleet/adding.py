@@ -46,12 +46,9 @@ class Adding:
         tables: tuple[type[Base], ...] = (Run, *PARTS)
         self._gathered: dict[type[Base], list[pa.RecordBatch]] = {table: [] for table in tables}
 
-    def gather(self, table: type[Base], rows: Sequence[Row]) -> None:
-        """Take rows that were written."""
-        if table not in self._gathered:
-            return
-        told = list(zip(*rows, strict=True))
-        arrays = [pa.array(told[part.place], part.kind) for part in _parts(table)]
+    def gather(self, table: type[Base], columns: Sequence[Sequence[object]]) -> None:
+        """Take the columns of rows that were written."""
+        arrays = [pa.array(columns[part.place], part.kind) for part in _parts(table)]
         self._gathered[table].append(pa.record_batch(arrays, schema=_schema(table)))
 
     def finish(self, connection: Connection) -> None:
@@ -112,6 +109,7 @@ def _meeting(kept: type[Base], *, sqlite: bool) -> str:
     return f"ON CONFLICT ({', '.join(keys)}) DO UPDATE SET {', '.join(sums)}"
 
 
+@cache
 def _told(kept: type[Base]) -> ir.Table:
     """Return the counts of all rows there are, in the order of their keys: so the database finds its way quicker."""
     told = _KEPT[kept](RUN)

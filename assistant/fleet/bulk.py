@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from functools import cache
 
 from sqlalchemy.engine import Connection
@@ -20,7 +20,7 @@ def columns_of(table: type[Base]) -> tuple[str, ...]:
     return tuple(column.name for column in table.__table__.columns)
 
 
-def load(connection: Connection, table: type[Base], rows: Sequence[Row], meeting: str = "", into: str = "") -> None:
+def load(connection: Connection, table: type[Base], rows: Iterable[Row], meeting: str = "", into: str = "") -> None:
     """Put rows in, within the transaction.
 
     ``meeting`` is SQLite's clause for rows that are there already; ``into`` another table of the same columns.

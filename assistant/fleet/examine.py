@@ -15,7 +15,7 @@ from pathlib import Path
 import orjson
 
 from assistant.errors import LogError
-from assistant.fleet.rows import ODD, Facts, Rows, RunReader
+from assistant.fleet.rows import ODD, Columns, Facts, RunReader, packed
 from assistant.journal.beside import Beside
 from assistant.journal.chain import MAX_LINE, VERSION
 from assistant.journal.keys import fingerprint
@@ -49,7 +49,7 @@ class Reason:
 class Examined:
     """What looking at a file came to: ``why`` it cannot be counted, or ``facts`` and ``rows`` of a run.
 
-    ``rows`` are `Rows.packed`, None for a `LARGE` log. ``busy`` is set when the file changed while it was
+    ``rows`` are `packed`, None for a `LARGE` log. ``busy`` is set when the file changed while it was
     looked at.
     """
 
@@ -115,7 +115,7 @@ def _taken_apart(found: Examined, reader: RunReader, verdict: Verdict, *, large:
     reader.finish()
     if reader.failed is None:
         rows = reader.drain()
-        found.rows = None if large else rows.packed()
+        found.rows = None if large else packed(rows.columns())
         found.facts = reader.facts(sealed=verdict.state is State.WHOLE)
         return None
     line, error = reader.failed
@@ -126,18 +126,18 @@ def _taken_apart(found: Examined, reader: RunReader, verdict: Verdict, *, large:
     return Reason("not-understood", line, what, verdict.run, digest_of(found.path))
 
 
-def rows_of_large(path: Path, upto: int) -> Iterator[Rows]:
+def rows_of_large(path: Path, upto: int) -> Iterator[Columns]:
     """Yield the rows of a sound log's first ``upto`` records, a part at a time, verified once more on the way.
 
     Raises `LogError` when the log does not hold them any more.
     """
     reader, seen = RunReader(0, upto=upto), Walk()
     for _ in walking(path, Beside(path.parent), reader, seen):
-        yield reader.drain()
+        yield reader.drain().columns()
     if seen.records < upto:
         raise LogError(f"{path} was changed while it was taken in: take it in again.")
     reader.finish()
-    yield reader.drain()
+    yield reader.drain().columns()
 
 
 def _broken(path: Path, verdict: Verdict) -> Reason:

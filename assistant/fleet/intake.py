@@ -32,7 +32,7 @@ from assistant.fleet.examine import (
     rows_of_large,
 )
 from assistant.fleet.refresh import catch_up, look_again
-from assistant.fleet.rows import Rows
+from assistant.fleet.rows import unpacked
 from assistant.fleet.schema import Quarantine, Run
 from assistant.fleet.store import Store
 from assistant.fleet.write import Fate, Writing
@@ -239,4 +239,4 @@ def _fate(writing: Writing, found: Examined) -> str:
     assert found.facts is not None  # noqa: S101 - a file that was read has facts
     if found.rows is None:
         return writing.put(found, found.facts, rows_of_large(found.path, found.facts.records))
-    return writing.put(found, found.facts, (Rows.unpacked(found.rows),))
+    return writing.put(found, found.facts, (unpacked(found.rows),))

@@ -8,18 +8,19 @@ from __future__ import annotations
 
 import hashlib
 import marshal
+import sys
 from functools import lru_cache
-from math import inf
 from typing import NamedTuple
 
 import orjson
 
 from assistant.fleet.scale import on_scale
+from assistant.fleet.told import NotSoError, decided, heard
 from assistant.fleet.visits import Steps
 from assistant.journal.clock import stamp, unstamp
 from assistant.journal.reader import Entry
 from assistant.journal.records import Json, Opened
-from assistant.journal.walk import DATA
+from assistant.journal.walk import DATA, Records
 
 LINK = 4
 """Bytes kept of each record's hash: enough to see whether another copy tells the same."""
@@ -30,17 +31,20 @@ EARLIEST_MS = unstamp("2026-01-01T00:00:00.000Z")
 DAY_MS = 86_400_000
 _MARKS = 62
 _WALL = slice(-len('2031-05-04T06:07:08.009Z"}'), -len('"}'))
-"""Where a line has its wall time."""
+"""Where the back of a record has its wall time."""
 
 _TOLD = frozenset({b"decided", b"heard", b"clock", b"closed", b"forgotten", b"resumed", b"opened"})
 
 _HAPPENS = frozenset({b"opened", b"decided", b"heard", b"closed"})
 """A run lasts until the last of these; a seal or a forgetting may come weeks later."""
 
-ODD = (KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError, AssertionError)
+ODD = (NotSoError, KeyError, TypeError, ValueError, AttributeError, IndexError, ArithmeticError, AssertionError)
 """What a sound log of another program's version can raise when it is taken apart."""
 
 Row = tuple[object, ...]
+
+Columns = tuple[tuple[tuple[object, ...], ...], ...]
+"""Rows of several tables, each as columns; a table without rows has none."""
 
 
 class Rows(NamedTuple):
@@ -51,14 +55,20 @@ class Rows(NamedTuple):
     hearing: list[Row]
     reading: list[Row]
 
-    def packed(self) -> bytes:
-        """Return the rows as bytes for another process: a tenth of what pickling each value costs."""
-        return marshal.dumps(tuple(self))
+    def columns(self) -> Columns:
+        """Return the rows as columns, which databases and counting take without looking at each row again."""
+        return tuple(tuple(zip(*rows, strict=True)) for rows in self)
 
-    @classmethod
-    def unpacked(cls, packed: bytes) -> Rows:
-        """Return the rows in bytes that another process of this program has `packed`."""
-        return cls(*marshal.loads(packed))  # noqa: S302 - from our own worker, not from a file
+
+def packed(columns: Columns) -> bytes:
+    """Return columns as bytes for another process: a tenth of what pickling each value costs."""
+    return marshal.dumps(columns)  # type: ignore[arg-type]
+
+
+def unpacked(told: bytes) -> Columns:
+    """Return the columns in bytes that another process of this program has `packed`."""
+    columns: Columns = marshal.loads(told)  # noqa: S302 - from our own worker, not from a file
+    return columns
 
 
 class Facts(NamedTuple):
@@ -85,14 +95,14 @@ class RunReader:
     version. Records from ``upto`` on are left alone. With ``facts_only`` rows are made and not kept.
     """
 
-    def __init__(self, now_ms: int, *, upto: float = inf, facts_only: bool = False) -> None:
+    def __init__(self, now_ms: int, *, upto: int = sys.maxsize, facts_only: bool = False) -> None:
         self.failed: tuple[int, Exception] | None = None
         self._now, self._upto, self._facts_only = now_ms, upto, facts_only
         self._opened: Opened
         self._steps = Steps("", 0)
         self._started = self._ended = self._last = self._last_seq = self._away = 0
         self._moves = self._moved_ms = self._records = self._refusals = self._missed = 0
-        self._last_line, self._outcome, self._heard_audio = b"", "", False
+        self._last_wall, self._outcome, self._heard_audio = b"", "", False
         self._forgotten: set[str] = set()
         self._bands: set[int | None] = set()
         self._hearings: list[Row] = []
@@ -113,33 +123,57 @@ class RunReader:
             self.failed = 1, error
         self._steps = Steps(self._opened.rig, self._started // DAY_MS)
 
-    def take(self, seq: int, kind: bytes, mono: int, digest: bytes, line: bytes, end: int) -> None:
-        """Take any record; see `walk.Taker`."""
-        self._links += digest[: 2 * LINK]
-        self._records += 1
-        if kind not in _TOLD or self.failed is not None or seq >= self._upto:
-            return
-        try:
-            data = orjson.loads(line[DATA:end])
-            if kind == b"decided":
-                self._steps.take(seq, mono, data["event"], data["decision"])
-            elif kind == b"heard":
-                self._hear(seq, mono, data)
-            else:
-                self._note(kind, data)
-        except ODD as error:
-            self.failed = seq + 1, error
-            return
-        if kind in _HAPPENS:
-            self._last, self._last_seq, self._last_line = mono, seq, line
+    def take(self, records: Records) -> None:
+        """Take records in a row; see `walk.Taker`."""
+        self._links += b"".join([digest[: 2 * LINK] for digest in records.digests])
+        self._records += len(records.digests)
+        if self.failed is None:
+            self._take_apart(records.upto(self._upto))
         if self._facts_only:
             self.drain()
+
+    def _take_apart(self, records: Records) -> None:
+        """Make rows of what the records tell; plain names, for this loop is most of what a run costs here."""
+        first, monos, fronts, happened, at = records.first, records.monos, records.fronts, -1, -1
+        steps, hearings, bands = self._steps, self._hearings, self._bands
+        decide = steps.take
+        try:
+            for at, kind in enumerate(records.kinds):
+                if kind == b"decided":
+                    one = decided(fronts[at][DATA:])
+                    decide(first + at, monos[at], one.event, one.decision)
+                elif kind == b"heard":
+                    told = heard(fronts[at][DATA:])
+                    noise, band = _noise(told.noise_db)
+                    unheard = told.unheard or ""
+                    now = steps.now
+                    hearings.append((
+                        first + at, monos[at], now.step if now else "", told.engine, told.who,
+                        told.phrase or "", unheard, _tenths(told.speech_db), noise, band, band not in bands,
+                    ))  # fmt: skip
+                    bands.add(band)
+                    if unheard:
+                        self._missed += 1
+                    if told.audio:
+                        self._heard_audio = True
+                elif kind not in _TOLD:
+                    continue
+                else:
+                    self._note(kind, orjson.loads(fronts[at][DATA:]))
+                    if kind not in _HAPPENS:
+                        continue
+                happened = at
+        except ODD as error:
+            self.failed = first + at + 1, error
+        if happened >= 0:
+            self._last, self._last_seq = monos[happened], first + happened
+            self._last_wall = records.backs[happened][_WALL]
 
     def finish(self) -> None:
         """Close what the log's end leaves open."""
         self._steps.finish()
         try:
-            self._ended = unstamp(self._last_line[_WALL].decode())
+            self._ended = unstamp(self._last_wall.decode())
         except ValueError as error:
             self.failed = self.failed or (self._last_seq + 1, error)
 
@@ -190,19 +224,6 @@ class RunReader:
         elif kind == b"forgotten" and isinstance(what := data["what"], list):
             self._forgotten.update(map(str, what))
 
-    def _hear(self, seq: int, at: int, data: Json) -> None:
-        self._heard_audio = self._heard_audio or bool(data.get("audio"))
-        noise = _tenths(data.get("noise_db"))
-        band = None if noise is None else noise // 100 * 10
-        first = band not in self._bands
-        self._bands.add(band)
-        unheard = data.get("unheard") or ""
-        self._missed += unheard != ""
-        self._hearings.append((
-            seq, at, self._steps.step, data["engine"], data["who"], data.get("phrase") or "", unheard,
-            _tenths(data.get("speech_db")), noise, band, first,
-        ))  # fmt: skip
-
 
 @lru_cache(maxsize=4096)
 def person_mark(name: str) -> int:
@@ -211,12 +232,12 @@ def person_mark(name: str) -> int:
 
 
 @lru_cache(maxsize=4096)
-def _tenths(db: object) -> int | None:
+def _tenths(db: str | None) -> int | None:
     """Return a level in tenths of a decibel; None when the log has none or none that is a level.
 
     A few hundred levels come again and again.
     """
-    if not isinstance(db, str):
+    if db is None:
         return None
     whole, _, part = db.partition(".")
     try:
@@ -224,3 +245,10 @@ def _tenths(db: object) -> int | None:
     except ValueError:
         return None
     return -tenths if db.startswith("-") else tenths
+
+
+@lru_cache(maxsize=4096)
+def _noise(db: str | None) -> tuple[int | None, int | None]:
+    """Return a noise floor in tenths of a decibel, and its band; see `schema.Hearing`."""
+    tenths = _tenths(db)
+    return tenths, None if tenths is None else tenths // 100 * 10

@@ -8,14 +8,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import ROUND_HALF_EVEN, Decimal
-from typing import Any, NamedTuple, TypeAlias
+from typing import TypeAlias
 
 from assistant.errors import InputError
 from assistant.fleet.scale import on_scale
+from assistant.fleet.told import Decision, Event
 from assistant.phrases.units import convert, kind_of
-
-Told: TypeAlias = dict[str, Any]
-"""A JSON object as it was parsed."""
 
 _BASE = {"pressure": "kPa", "length": "mm", "time": "s", "angle": "deg"}
 _ASKED = frozenset({"asking", "looking"})
@@ -27,15 +25,9 @@ _NO_ANSWER = {"asked-for": "restarted", "given-up": "given-up"}
 """Reasons of a command, not of the step's answer."""
 
 
-class Answer(NamedTuple):
-    """What was said and may count: the phrase's id, or "reading:" and a limit's name with the number said for it."""
-
-    at: int
-    name: str
-    who: str
-    value: str = ""
-    unit: str = ""
-    limit_name: str = ""
+Answer: TypeAlias = tuple[int, str, str, str, str, str]
+"""What was said and may count: when, the phrase's id or "reading:" and a limit's name, who, and the value said, its
+unit and that limit's name, "" each for a phrase. A plain tuple: one is made for every answer of every run."""
 
 
 @dataclass(slots=True)
@@ -60,7 +52,10 @@ class Steps:
     """
 
     # Plain slots, and the decision as it was parsed: this runs for every answer of every run.
-    __slots__ = ("_day", "_nth", "_rig", "_seen", "failures", "now", "readings", "refusals", "visits")
+    __slots__ = (
+        "_answers", "_day", "_limits", "_nth", "_refused", "_rig", "_steps", "failures", "now", "readings", "refusals",
+        "visits",
+    )  # fmt: skip
 
     def __init__(self, rig: str, day: int) -> None:
         self._rig, self._day = rig, day
@@ -69,105 +64,108 @@ class Steps:
         self.readings: list[tuple[object, ...]] = []
         self.failures = self._nth = 0
         self.now: Visit | None = None
-        self._seen: set[tuple[str, str]] = set()
+        self._steps: set[str] = set()  # these four have been met in the run: its first of each counts the run
+        self._answers: set[str] = set()
+        self._refused: set[str] = set()
+        self._limits: set[str] = set()
 
     @property
     def step(self) -> str:
         """The step that is asked, "" between steps."""
         return self.now.step if self.now else ""
 
-    def take(self, seq: int, at: int, event: Told, decision: Told) -> None:
+    def take(self, seq: int, at: int, event: Event, decision: Decision) -> None:
         """Take the decision in record ``seq`` at ``at`` ms."""
-        kind = decision["kind"]
+        kind, phase, now = decision.kind, decision.phase, self.now
         if kind == "failed":
             self.failures += 1
         elif kind == "refused":
             self._refuse(seq, at, event, decision)
-        if self.now is not None:
+        if now is not None:
             if kind in _COUNTS:
-                self._count(self.now, seq, at, event, decision)
+                self._count(now, seq, at, event, decision)
             else:
-                _go_on(self.now, kind, at, event, decision)
-            if self.now is not None and kind in _ENDS and (kind != "taken-back" or decision["reason"] == "last-answer"):
-                self._close(self.now, None, at, _ENDS[kind])
-        phase = decision["phase"]
+                _go_on(now, kind, at, event, decision)
+                if kind in _ENDS and (kind != "taken-back" or decision.reason == "last-answer"):
+                    self._close(now, _ENDS[kind])
         if phase in _ASKED:
-            looks = decision["looks"] if phase == "looking" else ()
-            self._ask(seq, at, str(looks[0] if looks else decision["step"]), look=bool(looks))
+            looks = decision.looks if phase == "looking" else ()
+            self._ask(seq, at, looks[0] if looks else decision.step, look=bool(looks))
 
     def finish(self) -> None:
         """Close what the log's end leaves open."""
         if self.now is not None:
-            self._close(self.now, None, self.now.asked, "open")
+            self._close(self.now, "open")
 
     def _ask(self, seq: int, at: int, step: str, *, look: bool) -> None:
         now = self.now
         if now is not None and (now.step != step or now.look is not look):
-            self._close(now, None, at, "interrupted")
-        if self.now is None:
+            self._close(now, "interrupted")
+            now = None
+        if now is None:
             self.now = Visit(seq, step, look, at)
 
-    def _count(self, visit: Visit, seq: int, at: int, event: Told, decision: Told) -> None:
+    def _count(self, visit: Visit, seq: int, at: int, event: Event, decision: Decision) -> None:
         """An answer counts, or a command ended the visit."""
-        reason = decision["reason"]
+        reason = decision.reason
         if reason in _NO_ANSWER:
-            self._close(visit, None, at, _NO_ANSWER[reason])
+            self._close(visit, _NO_ANSWER[reason])
             return
         answer = visit.read_back
         if answer is None:
             answer = _answer(at, event, decision)
             visit.tries += 1
-        if answer.value:
+        said, name, who, value, _, _ = answer
+        if value:
             self._read(visit, seq, at, answer, decision)
-        self._close(visit, answer, at, _COUNTS[decision["kind"]])
-
-    def _close(self, visit: Visit, answer: Answer | None, at: int, how: str) -> None:
-        started = (visit.seq, self._nth, visit.step, visit.look, visit.asked)
-        ended = (how, visit.tries, visit.not_understood, visit.repeats)
-        if answer is None:
-            self.visits.append((*started, None, None, None, "", "", *ended, False, False))
-        else:
-            self.visits.append((
-                *started, answer.at, at, on_scale(answer.at - visit.asked), answer.name, answer.who, *ended,
-                self._first("step", visit.step), self._first("answer", answer.name),
-            ))  # fmt: skip
+        step = visit.step
+        self.visits.append((
+            visit.seq, self._nth, step, visit.look, visit.asked, said, at, on_scale(said - visit.asked), name, who,
+            _COUNTS[decision.kind], visit.tries, visit.not_understood, visit.repeats,
+            step not in self._steps, name not in self._answers,
+        ))  # fmt: skip
+        self._steps.add(step)
+        self._answers.add(name)
         self._nth += 1
         self.now = None
 
-    def _refuse(self, seq: int, at: int, event: Told, decision: Told) -> None:
-        reason = str(decision["reason"])
-        refused = str(decision["rule"]) if reason == "never" else reason
+    def _close(self, visit: Visit, how: str) -> None:
+        """End a visit without an answer that counts."""
+        self.visits.append((
+            visit.seq, self._nth, visit.step, visit.look, visit.asked, None, None, None, "", "",
+            how, visit.tries, visit.not_understood, visit.repeats, False, False,
+        ))  # fmt: skip
+        self._nth += 1
+        self.now = None
+
+    def _refuse(self, seq: int, at: int, event: Event, decision: Decision) -> None:
+        reason = decision.reason
+        refused = decision.rule if reason == "never" else reason
         self.refusals.append((
-            seq, at, self.step, refused, reason, str(decision["act"]), str(event.get("phrase", "")),
-            self._first("refused", refused),
+            seq, at, self.step, refused, reason, decision.act, event.phrase,
+            refused not in self._refused,
         ))  # fmt: skip
+        self._refused.add(refused)
 
-    def _read(self, visit: Visit, seq: int, at: int, answer: Answer, decision: Told) -> None:
-        milli, base = normalised(answer.value, answer.unit)
-        within = any(key == "within" for _, key, _ in decision["lines"])
+    def _read(self, visit: Visit, seq: int, at: int, answer: Answer, decision: Decision) -> None:
+        _, _, _, value, unit, limit = answer
+        milli, base = normalised(value, unit)
+        within = "within" in decision.spoken()
         self.readings.append((
-            seq, at, visit.step, answer.limit_name, answer.value, answer.unit, milli, base, within, self._rig,
-            self._day, self._first("limit", answer.limit_name),
+            seq, at, visit.step, limit, value, unit, milli, base, within, self._rig, self._day,
+            limit not in self._limits,
         ))  # fmt: skip
-
-    def _first(self, what: str, name: str) -> bool:
-        """Return whether this is the run's first of a kind, which counts the run."""
-        key = (what, name)
-        if key in self._seen:
-            return False
-        self._seen.add(key)
-        return True
+        self._limits.add(limit)
 
 
-def _go_on(visit: Visit, kind: str, at: int, event: Told, decision: Told) -> None:
+def _go_on(visit: Visit, kind: str, at: int, event: Event, decision: Decision) -> None:
     """Take what happens within a visit into account."""
     if kind == "read-back":
-        lines = decision["lines"]
-        command = bool(lines) and lines[0][1] == "command-ask"
+        command = decision.spoken()[:1] == ["command-ask"]
         visit.read_back = None if command else _answer(at, event, decision)
         visit.tries += not command
     elif kind == "asked-again":
-        missed, silence = event["event"] == "not-heard", decision["reason"] == "silence"
+        missed, silence = event.event == "not-heard", decision.reason == "silence"
         visit.not_understood += missed
         visit.repeats += silence
         visit.tries += not missed and not silence and visit.read_back is None
@@ -191,9 +189,11 @@ def normalised(value: str, unit: str) -> tuple[int, str]:
     return int((number * 1000).to_integral_value(ROUND_HALF_EVEN)), base
 
 
-def _answer(at: int, event: Told, decision: Told) -> Answer:
-    who = str(event.get("who", ""))
-    if event["event"] != "measured":
-        return Answer(at, str(event.get("phrase", "")) or "reading:", who)
-    limit = str(decision["rule"])
-    return Answer(at, f"reading:{limit}", who, str(event["value"]), str(event["unit"] or ""), limit)
+def _answer(at: int, event: Event, decision: Decision) -> Answer:
+    who = event.who
+    if event.event != "measured":
+        return at, event.phrase or "reading:", who, "", "", ""
+    if not event.value:
+        raise ValueError("a measured value is missing")
+    limit = decision.rule
+    return at, f"reading:{limit}", who, event.value, event.unit or "", limit

@@ -16,16 +16,16 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from assistant.fleet.adding import Adding
-from assistant.fleet.bulk import PARTS, load
+from assistant.fleet.bulk import PARTS, columns_of, load
 from assistant.fleet.examine import FOREIGN, Examined, Reason
-from assistant.fleet.rows import LINK, Facts, Row, Rows
+from assistant.fleet.rows import LINK, Columns, Facts, Row
 from assistant.fleet.schema import Base, Quarantine, Run, Stale, Tablet
 from assistant.journal.keys import fingerprint
 
 _AT_ONCE = 20_000
 _ASKED_AT_ONCE = 250
 _WRITING = 4_862_002  # any number of our own: the key of the lock under which runs are numbered and counted
-_WRITTEN: tuple[type[Base], ...] = (Run, *PARTS, Quarantine)
+_WRITTEN: tuple[type[Base], ...] = (Run, *PARTS)
 
 
 class Fate(StrEnum):
@@ -52,6 +52,23 @@ class _Stored:
     month: str
 
 
+class _Held:
+    """Rows that wait to be written, as columns."""
+
+    def __init__(self, table: type[Base]) -> None:
+        self.columns: list[list[object]] = [[] for _ in columns_of(table)]
+
+    @property
+    def rows(self) -> int:
+        """How many there are."""
+        return len(self.columns[0])
+
+    def add(self, *columns: Iterable[object]) -> None:
+        """Add rows: their columns in the table's order."""
+        for held, more in zip(self.columns, columns, strict=True):
+            held.extend(more)
+
+
 _STORED = (
     Run.tablet_id, Run.run, Run.id, Run.state, Run.records, Run.links, Run.source, Run.source_size,
     Run.source_mtime_ns, Run.procedure, Run.month,
@@ -69,7 +86,7 @@ class Writing:
         alone(connection)
         self._tablets: dict[str, int] = {}
         self._next = (connection.scalar(sa.select(sa.func.max(Run.id))) or 0) + 1
-        self._held: dict[type[Base], list[Row]] = {table: [] for table in _WRITTEN}
+        self._held = {table: _Held(table) for table in _WRITTEN}
         self._adding = Adding()
         self._fresh: set[tuple[str, str]] = set()  # put in here: what `look_up` found before is not so any more
         self._known: dict[tuple[str, str], _Stored] = {}
@@ -92,7 +109,7 @@ class Writing:
             found = self._connection.execute(sa.select(Tablet.key, Tablet.id).where(Tablet.key.in_(unknown)))
             self._tablets.update((key, number) for key, number in found)
 
-    def put(self, told: Examined, facts: Facts, parts: Iterable[Rows]) -> Fate:
+    def put(self, told: Examined, facts: Facts, parts: Iterable[Columns]) -> Fate:
         """Put a run in, or see that it is there; a large one gives its rows in ``parts``, as they are read."""
         key = (facts.key, facts.run)
         if str(told.path) in self._foreign:  # its key is known by now
@@ -127,13 +144,13 @@ class Writing:
             self._load(table)
 
     def _load(self, table: type[Base]) -> None:
-        rows = self._held[table]
-        if rows:
-            load(self._connection, table, rows)
-            self._adding.gather(table, rows)
-            rows.clear()
+        held = self._held[table]
+        if held.rows:
+            load(self._connection, table, zip(*held.columns, strict=True))
+            self._adding.gather(table, held.columns)
+            self._held[table] = _Held(table)
 
-    def _meet(self, was: _Stored, told: Examined, facts: Facts, parts: Iterable[Rows]) -> Fate:
+    def _meet(self, was: _Stored, told: Examined, facts: Facts, parts: Iterable[Columns]) -> Fate:
         """A run that the store has: the same, longer, shorter, or another story."""
         links = facts.links
         both = min(len(links), len(was.links))
@@ -146,16 +163,18 @@ class Writing:
         self._insert(was.id, told, facts, parts)
         return Fate.LONGER
 
-    def _insert(self, run_id: int, told: Examined, facts: Facts, parts: Iterable[Rows]) -> None:
+    def _insert(self, run_id: int, told: Examined, facts: Facts, parts: Iterable[Columns]) -> None:
         tablet = self._tablet(facts.key)
-        for rows in parts:
-            for table, some in zip(PARTS, rows, strict=True):
-                held = self._held[table]
-                held += [(run_id, *row) for row in some]
-                if len(held) >= _AT_ONCE:
-                    self._load(table)
+        for columns in parts:
+            for table, some in zip(PARTS, columns, strict=True):
+                if some:
+                    held = self._held[table]
+                    held.add([run_id] * len(some[0]), *some)
+                    if held.rows >= _AT_ONCE:
+                        self._load(table)
         source = (str(told.path), told.size, told.mtime_ns)
-        self._held[Run].append((run_id, tablet, *facts.row, *source, facts.links, *facts.counts))
+        row = (run_id, tablet, *facts.row, *source, facts.links, *facts.counts)
+        self._held[Run].add(*((value,) for value in row))
         self._fresh.add((facts.key, facts.run))
 
     def _remove(self, was: _Stored) -> None:

@@ -14,6 +14,8 @@ from assistant.journal.reader import Entry
 from assistant.journal.records import Forgotten, Opened, Resumed
 from assistant.journal.words import FILE, parse_words, raw_words
 
+_NO_WORDS = (0, b"")
+
 
 class Beside:
     """Follows the records of a run and holds what lies beside the log against them."""
@@ -44,10 +46,12 @@ class Beside:
         """Take a hearing into account: what its record commits to, "" for nothing."""
         if said:
             # A line is what the commitment was made over, so a sound one is never taken apart.
-            raw = self._next[1] if self._next else self._advance()
-            if sha256(raw[:-1]).hexdigest() == said and raw[-1:] == b"\n":
+            line_of_words = self._next or next(self._words, _NO_WORDS)
+            raw = line_of_words[1]
+            if sha256(raw[:-1]).hexdigest() == said and raw.endswith(b"\n"):
                 self._next = None
             else:
+                self._next = line_of_words if raw else None
                 self._hold_words(seq, line, said)
         if audio and self._consent_audio:
             self._hold_audio(seq, line, audio)

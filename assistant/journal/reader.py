@@ -26,7 +26,7 @@ from assistant.journal.records import Opened, Record, decode
 from assistant.journal.room import torn_line, was_being_written, written
 
 LOG = "log.jsonl"
-_CHUNK = 1 << 20
+_CHUNK = 1 << 18
 _HEX = re.compile(r"[0-9a-f]*")
 _WALL = re.compile(r"\d{4}-[01]\d-[0-3]\dT[0-2]\d:[0-5]\d:[0-5]\d\.\d{3}Z", re.ASCII)
 
@@ -83,12 +83,13 @@ def log_file(path: Path) -> Path:
 
 
 class Block(NamedTuple):
-    """Some lines in a row, without their newlines; ``whole`` is False for a last line that was being written.
+    """Some lines in a row, each with a newline; ``whole`` is False for a last line that was being written.
 
-    ``lost`` bytes of the first line were left out because it is longer than `MAX_LINE`.
+    ``lost`` bytes of the first line were left out because it is longer than `MAX_LINE`. The newline of a file's
+    last line may be ours.
     """
 
-    lines: list[bytes]
+    text: bytes
     lost: int
     whole: bool
 
@@ -108,10 +109,11 @@ def blocks(path: Path) -> Iterator[Block]:
             file.seek(0)
             while chunk := file.read(min(_CHUNK, end - place)):
                 place += len(chunk)
-                parts = (rest + chunk).split(b"\n")
-                rest = parts.pop()
-                if parts:
-                    yield Block(parts, lost, whole=True)
+                text = rest + chunk
+                cut = text.rfind(b"\n") + 1
+                rest = text[cut:]
+                if cut:
+                    yield Block(text[:cut], lost, whole=True)
                     lost = 0
                 if len(rest) > MAX_LINE:
                     lost += len(rest) - MAX_LINE - 1
@@ -119,17 +121,17 @@ def blocks(path: Path) -> Iterator[Block]:
     except OSError as error:
         raise trouble("read the log", path, error) from error
     if torn:
-        yield Block([torn.removesuffix(b"\n")], 0, whole=False)
+        yield Block(torn.removesuffix(b"\n") + b"\n", 0, whole=False)
     elif rest:
         # Noughts that no power cut leaves there make it a line that somebody spoilt.
-        yield Block([rest], lost, whole=not was_being_written(rest, end - len(rest) - lost))
+        yield Block(rest + b"\n", lost, whole=not was_being_written(rest, end - len(rest) - lost))
 
 
 def raw_lines(path: Path) -> Iterator[RawLine]:
     """Yield every line of a file with its number and place; as `blocks` otherwise."""
     number, offset = 1, 0
     for block in blocks(path):
-        for place, data in enumerate(block.lines):
+        for place, data in enumerate(block.text[:-1].split(b"\n")):
             yield RawLine(number, offset, data, block.whole)
             offset += len(data) + 1 + (block.lost if place == 0 else 0)
             number += 1

@@ -33,6 +33,7 @@ SECTOR = 512
 """The least a disk writes at once; larger ones are multiples of it."""
 
 _CHUNK = 1 << 18
+_LINES = 1 << 12  # more than most lines have: a first look at a file's end
 _RUN = re.compile(rb"\0+")
 
 
@@ -121,8 +122,9 @@ def room_behind(path: Path) -> int:
 def written(file: BinaryIO) -> int:
     """Return how many bytes of a file stand before the room at its end."""
     end = file.seek(0, os.SEEK_END)
+    size = _LINES
     while end:
-        start = max(0, end - _CHUNK)
+        start, size = max(0, end - size), _CHUNK
         file.seek(start)
         kept = file.read(end - start).rstrip(b"\0")
         if kept:
@@ -133,9 +135,12 @@ def written(file: BinaryIO) -> int:
 
 def torn_line(file: BinaryIO, end: int) -> bytes:
     """Return the line that ends at ``end``, newline and all, when sectors of it are missing; else b""."""
-    start = max(0, end - MAX_LINE)
-    file.seek(start)
-    before, _, line = file.read(end - start).removesuffix(b"\n").rpartition(b"\n")
+    for most in (_LINES, MAX_LINE):
+        start = max(0, end - most)
+        file.seek(start)
+        before, _, line = file.read(end - start).removesuffix(b"\n").rpartition(b"\n")
+        if before:
+            break
     offset = start + len(before) + 1 if before else 0
     line += b"\n"
     return line if b"\0" in line and offset + len(line) == end and was_being_written(line, offset) else b""

@@ -13,6 +13,7 @@ import json
 import numbers
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from assistant.journal.chain import MAX_LINE, canonical
@@ -91,10 +92,7 @@ def raw_words(folder: Path) -> Iterator[tuple[int, bytes]]:
     except FileNotFoundError:
         return
     with file:
-        number = 0
-        while raw := file.readline(MAX_LINE):
-            number += 1
-            yield number, raw
+        yield from enumerate(iter(partial(file.readline, MAX_LINE), b""), 1)
 
 
 def read_words(folder: Path) -> Iterator[Said]:
