@@ -53,7 +53,8 @@ def person(store: Fleet, names: Names, asked: Asked) -> Shown:
             Column("visits", "Everybody's answers", number=True),
             Column("median_s", "Everybody's half within, s", number=True),
         )
-        tables.append(table_of(f"{asked.call_sign} and everybody, by step", both, columns))
+        title = f"{asked.call_sign} and everybody, by step (own: the newest {people_of.NEWEST} runs)"
+        tables.append(table_of(title, both, columns))
         plots = tuple(
             Bars(
                 f"{plain(procedure).capitalize()}: {asked.call_sign} and everybody",

@@ -75,7 +75,7 @@ class Run(Base):
     __table_args__ = (
         UniqueConstraint("tablet_id", "run"),
         Index("run_by_month", "procedure", "month"),
-        Index("run_by_call_sign", "call_sign", "procedure"),
+        Index("run_by_call_sign", "call_sign", "started_wall_ms"),
         Index("run_by_start", "started_wall_ms"),
     )
 

@@ -67,6 +67,22 @@ def test_one_is_held_against_the_group(store: Store, logs: Path, told: Read) -> 
     assert list(found["median_s"]) == [all_.set_index("step")["half"][step] for step in own["step"]]
 
 
+def test_one_s_pace_is_that_of_the_newest_runs(
+    store: Store, logs: Path, told: Read, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Promise: a trainee is held against the group by how they work now, with what pandas finds in those runs."""
+    take_in(store, [logs], workers=1)
+    monkeypatch.setattr(person, "NEWEST", 2)
+    found = person.against_group(store, "Yard B", Filter(), Mask(1, 1), by_person=True)
+    answers = told.of(call_sign="Yard B").answers
+    answers = answers[answers["key"].str.contains("run-06|run-08")]  # the last two of theirs that were made
+    own = summed(answers, ["procedure", "step"], visits=len, half=lambda group: quantile(group["took"], 0.5))
+    assert list(found["step"]) == list(own["step"])
+    assert list(found["own_visits"]) == list(own["visits"])
+    assert list(found["own_median_s"]) == list(own["half"])
+    assert list(found["visits"]) != list(found["own_visits"])
+
+
 def test_nobody_is_singled_out_unasked(store: Store, logs: Path) -> None:
     """Hazard: a filter or a figure names one person by a slip of the hand."""
     take_in(store, [logs], workers=1)
