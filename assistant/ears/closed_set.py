@@ -73,7 +73,22 @@ def sentences(live: Live) -> list[tuple[str, str]]:
 
     The models learnt from sentences, with capital and full stop.
     """
-    return [(phrase, f"{way[:1].upper()}{way[1:]}.") for way, phrase in ways(live).items()]
+    return [(phrase, _sentence(way)) for way, phrase in ways(live).items()]
+
+
+def sentences_elsewhere(live: Live) -> list[tuple[str, str]]:
+    """Return ("", text) for every other way of the book's phrases: what can be said in a run, but does not count now.
+
+    "Lines are crossed" said where only "lines are off" is live is then refused, not taken for what comes nearest.
+    """
+    known = ways(live)
+    callers = ("", f"{live.mate} ") if live.mate else ("",)
+    said = [f"{caller}{way}" for caller in callers for way in sorted(live.book)]
+    return [("", _sentence(way)) for way in said if way not in known]
+
+
+def _sentence(way: str) -> str:
+    return f"{way[:1].upper()}{way[1:]}."
 
 
 def lacking(texts: Iterable[str], known: dict[str, Known]) -> Iterator[list[str]]:

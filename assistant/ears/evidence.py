@@ -23,14 +23,18 @@ FILLERS = frozenset(
 class Evidence:
     """Raw findings: the ranking ear's phrases and free text, and how the other ear weighs the leading ones.
 
-    ``ranked`` and ``weighed`` are sorted, leading phrase first. ``contrary`` is by how much both ears together
-    like a text that denies the leading one better than the leading one itself, natural logarithms.
+    ``ranked`` and ``weighed`` are sorted, leading phrase first. The others are natural logarithms: ``contrary``
+    by how much both ears together like a text that denies the leading one better than the leading one itself;
+    ``elsewhere`` and ``second_elsewhere`` what hearing gains at most, in the ranking and in the weighing ear, for a
+    text that does not count now.
     """
 
     ranked: tuple[Ranked, ...]
     weighed: tuple[Weighed, ...]
     written: str
     contrary: float = 0.0
+    elsewhere: float = -math.inf
+    second_elsewhere: float = -math.inf
 
     @property
     def leading(self) -> str:
@@ -42,36 +46,47 @@ class Evidence:
         """The phrase that the weighing ear, hearing for itself, puts first."""
         return self.weighed[0].phrase if self.weighed else ""
 
+    @property
+    def leading_gain(self) -> float:
+        """What hearing gains for the leading phrase, in both ears together; minus infinity without one."""
+        return sum(
+            next((one.gain for one in scored if one.phrase == self.leading), -math.inf)
+            for scored in (self.ranked, self.weighed)
+        )
 
-def figures(found: Evidence, phrase: str, snr_db: float) -> Mapping[str, float]:
+
+def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
     """Return the figures that a phrase's odds are made of, each of the order of one.
 
-    {} when one of the ears did not weigh it. What the gains say is how well the phrase fits; the others
-    tell a phrase from one with more said before, after or within.
+    {} when one of the ears did not weigh it. The gains say how well the phrase fits, the margins how much better
+    than anything else that can be said in the run, now or elsewhere; the others tell a phrase from one with more
+    said before, after or within.
     """
     one = next((one for one in found.ranked if one.phrase == phrase), None)
     other = next((one for one in found.weighed if one.phrase == phrase), None)
     if one is None or other is None:
         return {}
-    rival = max((one.gain for one in found.weighed if one.phrase != phrase), default=-math.inf)
+    rival = max((one.gain for one in found.ranked if one.phrase != phrase), default=-math.inf)
+    second_rival = max((one.gain for one in found.weighed if one.phrase != phrase), default=-math.inf)
     return {
         "first gain": one.gain / 10,
         "first opens": max(one.opens, -10.0) / 4,
         "first closes": max(one.closes, -12.0) / 4,
         "first ends": max(one.ends, -8.0) / 4,
-        "second margin": _within(other.gain - rival, -20, 20) / 10,
+        "first margin": _within(one.gain - max(rival, found.elsewhere), -20, 20) / 10,
+        "second gain": other.gain / 10,
+        "second margin": _within(other.gain - max(second_rival, found.second_elsewhere), -20, 20) / 10,
         "second last": max(other.last, -8.0) / 4,
         "contrary": _within(found.contrary, -20, 10) / 10,
-        "snr": _within(snr_db, 0, 30) / 10,
     }
 
 
-def odds(found: Evidence, phrase: str, snr_db: float, weights: Mapping[str, float]) -> float:
+def odds(found: Evidence, phrase: str, weights: Mapping[str, float]) -> float:
     """Return the natural-log odds that ``phrase`` was said; minus infinity when it was not weighed.
 
     ``weights`` are those of the figures that count, and the constant.
     """
-    told = figures(found, phrase, snr_db)
+    told = figures(found, phrase)
     if not told:
         return float("-inf")
     return weights["constant"] + sum(weight * told[name] for name, weight in weights.items() if name != "constant")

@@ -8,6 +8,7 @@ reason; nothing is guessed.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
@@ -68,7 +69,7 @@ class Pair:
         found = self.evidence(utterance, live)
         third = None if self._grammar is None else self._grammar.recognise(utterance.samples, live)
         outcome = decide(found, third, live, self._limits, levels, damaged=damaged)
-        return heard_as(base, outcome, self._log(found, third, levels))
+        return heard_as(base, outcome, self._log(found, third))
 
     def evidence(self, utterance: Utterance, live: Live) -> Evidence:
         """Return what both ears make of the sound, before any rule.
@@ -83,13 +84,22 @@ class Pair:
         ranked = self._first.rank(sound, live)
         if not ranked:
             return Evidence((), (), writing.result())
+        others = self._first.elsewhere(sound, live)
         texts = contraries(ranked[0].text)
         first = self._beside.submit(self._first.likelihoods, sound, texts)
-        weighed = self._second.weigh(worked.result(), candidates(ranked, live))
+        asked = candidates(ranked, live) + [(one.phrase, one.text) for one in others]
+        weighed = self._second.weigh(worked.result(), asked)
         second = self._second.likelihoods(worked.result(), texts)
         whole = ranked[0].heard + next(one.heard for one in weighed if one.phrase == ranked[0].phrase)
         both = [one + other for one, other in zip(first.result(), second, strict=True)]
-        return Evidence(ranked, weighed, writing.result(), contrary_gain(whole, both))
+        return Evidence(
+            ranked,
+            tuple(one for one in weighed if one.phrase),
+            writing.result(),
+            contrary=contrary_gain(whole, both),
+            elsewhere=others[0].gain if others else -math.inf,
+            second_elsewhere=next((one.gain for one in weighed if not one.phrase), -math.inf),
+        )
 
     def prepare(self, live: Live) -> None:
         """Build what the ears need for a live set, so that the first answer is not late."""
@@ -105,13 +115,13 @@ class Pair:
             if ear is not None:
                 ear.close()
 
-    def _log(self, found: Evidence, third: Verdict | None, levels: Levels) -> Mapping[str, Mapping[str, object]]:
+    def _log(self, found: Evidence, third: Verdict | None) -> Mapping[str, Mapping[str, object]]:
         weights = self._limits.weights
         said: dict[str, Mapping[str, object]] = {
             self._first.name: {
                 "words": normalise(found.written),
                 "phrase": found.leading,
-                "odds": _plain(odds(found, found.leading, levels.snr_db, weights)),
+                "odds": _plain(odds(found, found.leading, weights)),
             },
             self._second.name: {"words": "", "phrase": found.second_leading},
         }
@@ -169,39 +179,37 @@ def decide(
     damaged: bool = False,
 ) -> Outcome:
     """Apply the rule to what the ears found; pure."""
-    if (stop := _emergency(found, third, live, limits, levels)) is not None:
+    if (stop := _emergency(found, third, live, limits)) is not None:
         return stop
     words = normalise(found.written)
     if damaged:
         return Outcome(words, unheard=Unheard.DAMAGED)
     if levels.clipped > limits.clipped:
         return Outcome(words, unheard=Unheard.CLIPPED)
-    answer = _answer(found, third, live, limits, levels.snr_db)
+    answer = _answer(found, third, live, limits)
     return Outcome(words, unheard=Unheard.TOO_LOUD) if levels.snr_db < limits.snr_db else answer
 
 
-def _emergency(
-    found: Evidence, third: Verdict | None, live: Live, limits: Limits, levels: Levels
-) -> Outcome | None:
+def _emergency(found: Evidence, third: Verdict | None, live: Live, limits: Limits) -> Outcome | None:
     """Return the emergency that any ear heard: one is enough, in any noise."""
     if third is not None and third.phrase in live.emergency:
         return Outcome(third.words, phrase=third.phrase)
     for phrase in sorted(live.emergency & {found.leading, found.second_leading}):
-        if odds(found, phrase, levels.snr_db, limits.stop_weights) >= limits.emergency:
+        if odds(found, phrase, limits.stop_weights) >= limits.emergency:
             return _accepted(found, phrase, live)
     return None
 
 
-def _answer(
-    found: Evidence, third: Verdict | None, live: Live, limits: Limits, snr_db: float
-) -> Outcome:
+def _answer(found: Evidence, third: Verdict | None, live: Live, limits: Limits) -> Outcome:
     phrase, words = found.leading, normalise(found.written)
-    likely = odds(found, phrase, snr_db, limits.weights)
+    likely = odds(found, phrase, limits.weights)
     if phrase.startswith(NUMBER):
         return _reading(found, live, likely >= limits.reading)
     if phrase in live.emergency or likely < limits.answer:
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if found.contrary >= limits.contrary or more_was_said(found.written, found.ranked[0].text):
+        return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
+    if found.leading_gain < limits.gain:
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if third is not None and third.phrase not in {"", phrase}:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)

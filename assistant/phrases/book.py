@@ -29,6 +29,7 @@ import hashlib
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated
 
@@ -126,6 +127,11 @@ class PhraseBook:
     sha256: str
     decoys_sha256: str
 
+    @cached_property
+    def ways(self) -> frozenset[str]:
+        """All ways of saying anything."""
+        return frozenset(say for says in self.phrases.values() for say in says)
+
     def says(self, phrase: str) -> tuple[str, ...]:
         """Return the ways to say a phrase; FileFaults naming the id when the book lacks it."""
         self._require([phrase])
@@ -156,6 +162,7 @@ class PhraseBook:
             emergency=emergency,
             reading=None if reading is None else Kind(reading).value,
             mate=self.mate if mate else "",
+            book=self.ways,
         )
 
     def _require(self, ids: Iterable[str]) -> None:

@@ -27,7 +27,8 @@ class Live:
     ``critical`` ids need two recognisers of different make to agree; ``emergency`` ids need one.
     ``reading`` is the kind of number that is due ("pressure", "length", "time", "angle") or None.
     ``mate`` is the call-sign prefix that marks an answer as the mate's ("mate"), or "" when the run
-    has no mate; with a mate, "mate <phrase>" counts as the mate's own phrase.
+    has no mate; with a mate, "mate <phrase>" counts as the mate's own phrase. ``book`` are all ways of
+    saying anything in the run, live now or not: what does not count now is not to be taken for what does.
     """
 
     lang: str
@@ -36,6 +37,7 @@ class Live:
     emergency: frozenset[str] = frozenset()
     reading: str | None = None
     mate: str = ""
+    book: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)

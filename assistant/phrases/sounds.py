@@ -37,7 +37,7 @@ _VOWELS: dict[str, tuple[float, float, str]] = {
     "AA": (3, 1.6, ""), "AH": (1.8, 1, ""), "AO": (2.2, 2, ""), "OW": (1.2, 2, "u"), "UH": (0.6, 1.7, ""),
     "UW": (0, 2, ""), "ER": (1.4, 1, "r"), "AY": (2.6, 1, "i"), "AW": (2.6, 1.2, "u"), "OY": (1.8, 1.8, "i"),
 }  # fmt: skip
-_NEAR = {frozenset(pair): 0.3 for pair in (("ER", "R"), ("IY", "Y"), ("UW", "W"), ("L", "W"), ("R", "W"))}
+_NEAR = {frozenset(pair): 0.3 for pair in (("ER", "R"), ("IY", "Y"), ("UW", "W"), ("L", "W"), ("R", "W"), ("R", "Y"))}
 _WEAK = {"AH": 0.6, "IH": 0.7, "T": 0.5, "D": 0.5, "HH": 0.4, "S": 0.6, "Z": 0.5, "DH": 0.5, "V": 0.6}
 PHONES = frozenset(_CONSONANTS) | frozenset(_VOWELS)
 

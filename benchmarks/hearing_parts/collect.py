@@ -30,8 +30,8 @@ from assistant.phrases.live import Live
 from benchmarks.hearing_parts.material import Item, Material, sound_of
 
 Record = dict[str, Any]
-RAW = ("vad", "segmenter", "utterances", "features", "pieces", "number_search", "closed_set", "moonshine", "whisper",
-       "evidence", "fusion")  # fmt: skip
+RAW = ("vad", "segmenter", "utterances", "features", "pieces", "number_search", "closed_set", "forced", "moonshine",
+       "whisper", "evidence", "fusion")  # fmt: skip
 """The modules on which raw findings hang; the limits are not among them, so that they can be fitted on what is kept."""
 
 

@@ -13,6 +13,10 @@ from assistant.phrases.live import Live
 from benchmarks.hearing_parts.collect import Record, evidence_of
 from benchmarks.hearing_parts.material import STOP
 
+NOT_OF_AN_ANSWER = ("first gain", "second gain")
+"""Beside the margins the gains told nothing of an answer; a stop must fit by itself, whatever else may fit."""
+NOT_OF_A_STOP = ("contrary", "first ends")
+"""A "no, stop" is a stop, and so is one with more said after it."""
 RIDGE = 0.3
 ROUNDS = 100
 
@@ -31,7 +35,8 @@ def _examples(records: Sequence[Record], *, readings: bool = False) -> list[Exam
             evidence = evidence_of(heard)
             if evidence.leading == STOP:
                 continue
-            told = figures(evidence, evidence.leading, heard["speech_db"] - heard["noise_db"])
+            known = figures(evidence, evidence.leading)
+            told = _without(NOT_OF_AN_ANSWER, known)
             if told and not more_was_said(evidence.written, evidence.ranked[0].text):  # refused by that rule already
                 found.append((record, told, evidence.leading == _truth(record)))
     return found
@@ -44,11 +49,14 @@ def _stops(records: Sequence[Record]) -> list[Example]:
         for heard in record["heard"]:
             evidence = evidence_of(heard)
             if STOP in {evidence.leading, evidence.second_leading}:
-                told = dict(figures(evidence, STOP, heard["speech_db"] - heard["noise_db"]))
-                told.pop("contrary", None)  # "no, stop" is a stop
+                told = _without(NOT_OF_A_STOP, figures(evidence, STOP))
                 if told:
                     found.append((record, told, record["truth"] == STOP))
     return found
+
+
+def _without(names: Sequence[str], told: Mapping[str, float]) -> Mapping[str, float]:
+    return {name: value for name, value in told.items() if name not in names}
 
 
 def _truth(record: Record) -> str:

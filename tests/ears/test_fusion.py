@@ -67,7 +67,7 @@ def test_a_critical_answer_needs_both() -> None:
 def test_a_critical_answer_that_is_likely_but_not_sure_is_asked_again_for_that_reason() -> None:
     """Hazard: the driver hears "with one ear" where two heard it, and looks for a fault that is not there."""
     evidence = found("jaw-closed", "jaw-closed")
-    sure = odds(evidence, "jaw-closed", CLEAR.snr_db, LIMITS.weights)
+    sure = odds(evidence, "jaw-closed", LIMITS.weights)
     strict = replace(LIMITS, answer=sure - 1, critical=sure + 1)
     assert decide(evidence, None, LIVE, strict, CLEAR).unheard is Unheard.UNSURE
     assert decide(evidence, None, LIVE, replace(strict, critical=sure - 1), CLEAR).phrase == "jaw-closed"
@@ -146,7 +146,7 @@ def test_a_denial_that_fits_better_makes_an_answer_unlikely_and_then_impossible(
     """Hazard: in noise the free text loses the "not" of "not jaw closed"; both ears still like it better with one."""
     evidence = found("jaw-closed", "jaw-closed")
     likely = [
-        odds(replace(evidence, contrary=value), "jaw-closed", CLEAR.snr_db, LIMITS.weights) for value in (-10.0, 0.0, 5.0)
+        odds(replace(evidence, contrary=value), "jaw-closed", LIMITS.weights) for value in (-10.0, 0.0, 5.0)
     ]
     assert likely == sorted(likely, reverse=True)
     assert likely[0] > likely[2]
@@ -195,13 +195,41 @@ def test_a_number_that_the_ears_hear_differently_is_refused() -> None:
     assert decide(unlikely, None, LIVE, LIMITS, CLEAR).unheard is Unheard.BAD_NUMBER
 
 
+def test_what_counts_elsewhere_is_not_taken_for_what_counts_here() -> None:
+    """Hazard: "lines are crossed" where only "lines are off" counts: whichever ear knows better keeps the other out."""
+    sure = found("jaw-closed", "jaw-closed")
+    ahead = sure.ranked[0].gain + 12.0
+    assert decide(sure, None, LIVE, LIMITS, CLEAR).phrase == "jaw-closed"
+    for better in (replace(sure, elsewhere=ahead), replace(sure, second_elsewhere=ahead)):
+        assert odds(better, "jaw-closed", LIMITS.weights) < odds(sure, "jaw-closed", LIMITS.weights)
+    both = replace(sure, elsewhere=ahead, second_elsewhere=ahead)
+    assert decide(both, None, LIVE, LIMITS, CLEAR).unheard in {Unheard.NOT_A_PHRASE, Unheard.UNSURE}
+
+
+def test_a_phrase_that_the_sound_does_not_hold_is_none() -> None:
+    """Hazard: one word of nobody's ("back") begins and ends as a phrase does, and nothing else fits better."""
+    sure = found("again", "again")
+    alone = replace(
+        sure,
+        ranked=(replace(sure.ranked[0], heard=-19.0), *sure.ranked[1:]),
+        weighed=(replace(sure.weighed[0], heard=-19.0), *sure.weighed[1:]),
+    )
+    assert alone.leading_gain < LIMITS.gain
+    assert decide(alone, None, LIVE, replace(LIMITS, gain=-99.0), CLEAR).phrase == "again"
+    assert decide(alone, None, LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
+
+
 def test_the_odds_fall_with_every_doubt() -> None:
     """The fitted weights must not reward a doubt: better scores, and only those, make an answer likelier."""
-    sure = odds(found("again", "again"), "again", 30.0, LIMITS.weights)
-    assert sure > odds(found("again", "jaw-open"), "again", 30.0, LIMITS.weights)
-    assert sure > odds(found("again", "again", sure=False), "again", 30.0, LIMITS.weights)
-    assert odds(found("again", "again"), "nothing-like-it", 30.0, LIMITS.weights) == float("-inf")
-    assert set(figures(found("again", "again"), "again", 30.0)) | {"constant"} == set(LIMITS.weights)
+    sure = odds(found("again", "again"), "again", LIMITS.weights)
+    assert sure > odds(found("again", "jaw-open"), "again", LIMITS.weights)
+    assert sure > odds(found("again", "again", sure=False), "again", LIMITS.weights)
+    assert odds(found("again", "again"), "nothing-like-it", LIMITS.weights) == float("-inf")
+    told = set(figures(found("again", "again"), "again")) | {"constant"}
+    assert set(LIMITS.weights) | set(LIMITS.stop_weights) == told
+    both = [*LIMITS.weights.items(), *LIMITS.stop_weights.items()]
+    assert all(weight > 0 for name, weight in both if name not in {"constant", "contrary"})
+    assert LIMITS.weights["contrary"] < 0
 
 
 def test_one_ear_alone_never_gives_a_critical_answer() -> None:

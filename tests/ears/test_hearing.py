@@ -130,6 +130,21 @@ def test_a_denied_sight_is_no_answer_in_noise_either(
     assert saved >= 3
 
 
+def test_what_does_not_count_now_is_not_taken_for_what_does(
+    pair: Pair, live: Live, book: PhraseBook, voices: list[Voice], clip: Clip
+) -> None:
+    """Hazard: "legs are holding" is said where only "legs are fully up" counts, and the nearest live phrase is taken."""
+    known = 0
+    for phrase in ("brakes-stay-locked", "legs-holding", "tractor-clear", "slider-wrong-place"):
+        for voice in voices[:2]:
+            text = book.says(phrase)[0]
+            (utterance,) = utterances([clip(text, voice, 10.0)])
+            assert pair.hear(utterance, live).phrase is None, (text, voice)
+            found = pair.evidence(utterance, live)
+            known += found.elsewhere > found.ranked[0].gain and found.second_elsewhere > found.weighed[0].gain
+    assert known >= 6
+
+
 def test_a_stop_is_weighed_whatever_is_heard(book: PhraseBook, voices: list[Voice], clip: Clip) -> None:
     """Hazard: with many phrases live the stop falls out of the ranking, and the other ear is never asked for it."""
     ear = MoonshineEar()

@@ -144,6 +144,7 @@ def test_live_is_what_was_asked_for(book: PhraseBook) -> None:
     )
     assert set(live.phrases) == {"say-again", "emergency-stop"}
     assert (live.reading, live.mate, live.lang) == ("pressure", "mate", "en")
+    assert live.book == {say for says in book.phrases.values() for say in says}, "else what counts elsewhere is taken"
     with pytest.raises(ValueError, match="not live"):
         book.live(["say-again"], critical=["go-ahead"])
     with pytest.raises(ValueError, match="weight"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import pytest
@@ -175,6 +176,11 @@ def test_distance_is_one(first: tuple[str, ...], second: tuple[str, ...], third:
     assert distance(first, second) == pytest.approx(distance(second, first))
     assert (distance(first, second) > 0) == (first != second)
     assert distance(first + third, second + third) <= distance(first, second) + 1e-9
+
+
+def test_no_two_sounds_are_one() -> None:
+    """Hazard: two phrases that differ in one sound ("ray", "yay") count as one, or as two that cannot clash."""
+    assert [pair for pair in itertools.combinations(sorted(PHONES), 2) if distance(*zip(pair, strict=True)) == 0] == []
 
 
 def test_like_sounds_are_nearer(dictionary: Dictionary) -> None:
