@@ -43,10 +43,10 @@ _SOME = 16
 """Files that a worker looks at in one go."""
 _FEW = 24
 """As many are looked at sooner than a worker has started."""
-_AHEAD = 32
-"""Goes that each worker may be ahead of the writing, so that none waits while a transaction is ended."""
-_BATCH = 8192
-"""Files in one transaction: some seconds' work, and the more, the fewer counts are touched again and again."""
+_AHEAD = 64
+"""Goes that each worker may be ahead of the writing, so that none waits while a transaction ends: 15 MB each."""
+_BATCH = 16384
+"""Files in one transaction: some fifteen seconds' work, and the more, the fewer counts are touched again and again."""
 _ALLOCATED = 200_000
 """Objects between two looks for rings."""
 _ASKED = 256
