@@ -56,6 +56,9 @@ class Listener(Protocol):
     def prepare(self, live: Live) -> None:
         """Build what a live set needs ahead of time."""
 
+    def warm(self, live: Live) -> bool:
+        """Build a little, some hundredths of a second's work, of what may be needed; True while more is left."""
+
     def close(self) -> None:
         """Free the models."""
 

@@ -108,6 +108,10 @@ class Pair:
         if self._grammar is not None and (ready := getattr(self._grammar, "prepare", None)) is not None:
             ready(live)
 
+    def warm(self, live: Live) -> bool:
+        """Build a little of what the ears need to know what counts elsewhere; True while more is left."""
+        return self._first.warm(live)
+
     def close(self) -> None:
         """Free the models."""
         self._beside.shutdown()

@@ -72,6 +72,7 @@ class MicrophoneEars:
         self._cutter = Cutter()
         self._resampler: Any = None
         self._live: Live | None = None
+        self._cold = False  # whether the ears can use a quiet moment
         self._guess: Hearing | None = None  # what the utterance under way comes to if nothing more is said
         self._lost = False
         self._opened_at = self._last_life = self._last_sound = self._last_unclipped = clock()
@@ -112,13 +113,15 @@ class MicrophoneEars:
         """Return the next utterance, NOTHING after ``timeout`` seconds, or LOST and BACK once each."""
         until = None if timeout is None else self._clock() + timeout
         if live != self._live:
-            self._live, self._guess = live, None
+            self._live, self._guess, self._cold = live, None, True
             self._pair.prepare(live)
         while until is None or self._clock() < until:
             self._keep_running()
             heard = self._take(live)
             if heard is not None:
                 return heard
+            if self._cold and not self.speaking:
+                self._cold = self._pair.warm(live)
             change = self._health()
             if change is not None:
                 return change

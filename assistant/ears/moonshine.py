@@ -19,6 +19,7 @@ import numpy as np
 
 from assistant.ears.base import SAMPLE_RATE, Samples
 from assistant.ears.closed_set import (
+    AT_ONCE,
     LM_SHARE,
     Ranked,
     Scored,
@@ -79,6 +80,12 @@ class MoonshineEar:
     def prepare(self, live: Live) -> None:
         """Score the texts of a live set without sound ahead of time, so that the first answer is not late."""
         self._without_sound([text for _, text in sentences(live)])
+
+    def warm(self, live: Live) -> bool:
+        """Score some texts that count elsewhere without sound, while nobody speaks; True while more are left."""
+        cold = [text for _, text in sentences_elsewhere(live) if text not in self._unheard]
+        self._without_sound(cold[:AT_ONCE])
+        return len(cold) > AT_ONCE
 
     def rank(self, sound: Sound, live: Live) -> tuple[Ranked, ...]:
         """Return the leading live phrases, each by its best way of saying it, the leading one first.

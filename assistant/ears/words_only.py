@@ -40,6 +40,11 @@ class WordsOnly:
         if (ready := getattr(self._ear, "prepare", None)) is not None:
             ready(live)
 
+    def warm(self, live: Live) -> bool:
+        """Need nothing more."""
+        del live
+        return False
+
     def close(self) -> None:
         """Free the model."""
         self._ear.close()

@@ -98,6 +98,11 @@ class RememberingPair:
     def prepare(self, live: Live) -> None:
         """Prepare nothing: most of what comes is known."""
 
+    def warm(self, live: Live) -> bool:
+        """Prepare nothing."""
+        del live
+        return False
+
     def close(self) -> None:
         """Leave the ears open: other runs use them."""
 

@@ -72,6 +72,11 @@ class Deaf:
     def prepare(self, live: Live) -> None:
         """Need nothing."""
 
+    def warm(self, live: Live) -> bool:
+        """Need nothing more."""
+        del live
+        return False
+
     def close(self) -> None:
         """Have nothing to free."""
 
