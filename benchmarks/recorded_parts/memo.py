@@ -29,7 +29,7 @@ def live_key(live: Live) -> list[object]:
     """Return everything a verdict can hang on in a live set."""
     return [
         live.lang, sorted((phrase, list(ways)) for phrase, ways in live.phrases.items()), sorted(live.critical),
-        sorted(live.emergency), live.reading, live.mate,
+        sorted(live.emergency), live.reading, live.mate, sorted(live.book),
     ]  # fmt: skip
 
 

@@ -175,7 +175,7 @@ def test_what_is_remembered_is_asked_for_by_all_it_hangs_on(ready: Prepared) -> 
     others = [
         replace(live, lang="ko"), replace(live, phrases={**live.phrases, "x": ("x y",)}),
         replace(live, critical=live.critical | {"x"}), replace(live, emergency=frozenset()),
-        replace(live, reading="angle"), replace(live, mate="mate"),
+        replace(live, reading="angle"), replace(live, mate="mate"), replace(live, book=frozenset({"x"})),
     ]  # fmt: skip
     keys = [repr(live_key(one)) for one in (live, *others)]
     assert len(set(keys)) == len(keys) == len(Live.__dataclass_fields__) + 1
