@@ -10,9 +10,10 @@ at 5 dB, instead of 72 and 62.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from assistant.ears.live_words import NUMBER, ways
 from assistant.phrases.live import Live, Reading
@@ -21,6 +22,13 @@ from assistant.phrases.number_walk import WRITTEN
 from assistant.phrases.words import normalise
 
 MOST_PLACES = 2  # a fraction of an inch is not written as a long decimal
+
+MOST_AROUND = 6  # words that are tried around a text
+
+FILLERS = frozenset(
+    ["the", "a", "it's", "yeah", "yes", "okay", "ok", "um", "uh", "er", "and", "so", "well", "oh", "i'm"]
+)
+"""What a driver, or noise, puts before a phrase without changing it (common practice, no source)."""
 
 LM_SHARE = 0.6
 """How much of the likelihood without sound is taken off; 0.5 to 0.7 rank alike."""
@@ -59,6 +67,19 @@ class Weighed(Scored):
     """A text as the weighing ear has it; ``last``: log-probability of its last piece, the full stop."""
 
     last: float
+
+
+Sound_contra = TypeVar("Sound_contra", contravariant=True)
+
+
+class Scorer(Protocol[Sound_contra]):
+    """An ear as what it makes of texts that are no phrases is asked for."""
+
+    def likelihoods(self, sound: Sound_contra, texts: Sequence[str]) -> list[float]:
+        """Return the natural-log likelihood of each text, given the sound."""
+
+    def unheard(self, texts: Sequence[str]) -> list[float]:
+        """Return the natural-log likelihood of each text without any sound."""
 
 
 Kind = TypeVar("Kind", bound=Scored)
@@ -124,6 +145,36 @@ def contrary_gain(whole: float, contrary: Sequence[float]) -> float:
 
 _CONTRARY = (("Not {within}.", 8.9), ("Is that {within}.", 13.1), ("He said {within}.", 13.5), ("{whole}, no.", 11.6))
 """Each form, and `LM_SHARE` of what its words cost both ears without any sound: the mean over 50 shipped phrases."""
+
+
+def around(text: str, written: str) -> list[str]:
+    """Return texts in which other words stand before ``text`` or after it: the first or last words of what was written.
+
+    Of "They always say lungs are off" for "Lines are off.": "They always say lines are off." among others. None when
+    fewer words were written than the text has, and none with words that are fillers or the text's own.
+    """
+    words, whole = written.rstrip(".?!, ").split(), text.rstrip(".")
+    more = len(words) - len(whole.split())
+    if more < 0:
+        return []
+    own = FILLERS | set(normalise(whole).split())
+    found = []
+    for count in sorted({min(max(more - 1, 1), MOST_AROUND), min(max(more, 2), MOST_AROUND)} - {len(words)}):
+        before, after = " ".join(words[:count]), " ".join(words[-count:])
+        if not set(normalise(before).split()) <= own:
+            found.append(f"{before[:1].upper()}{before[1:]} {whole[:1].lower()}{whole[1:]}.")
+        if not set(normalise(after).split()) <= own:
+            found.append(f"{whole} {after}.")
+    return found
+
+
+def around_gain(gain: tuple[float, float], around_it: tuple[Sequence[float], Sequence[float]]) -> float:
+    """Return how much more hearing gains, in the ear where that is less, for the best of the texts from `around`.
+
+    From what it gains for the text itself, and for each of those, in either ear. Minus infinity when there are none.
+    """
+    pairs = zip(*around_it, strict=True)
+    return max((min(one - gain[0], other - gain[1]) for one, other in pairs), default=-math.inf)
 
 
 def reading_texts(words: str, written: str, live: Live) -> list[tuple[str, str]]:

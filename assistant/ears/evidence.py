@@ -10,13 +10,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from assistant.ears.closed_set import Ranked, Weighed
+from assistant.ears.closed_set import FILLERS, Ranked, Weighed
 from assistant.phrases.words import normalise
-
-FILLERS = frozenset(
-    ["the", "a", "it's", "yeah", "yes", "okay", "ok", "um", "uh", "er", "and", "so", "well", "oh", "i'm"]
-)
-"""What a driver, or noise, puts before a phrase without changing it (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +20,7 @@ class Evidence:
 
     ``ranked`` and ``weighed`` are sorted, leading phrase first. The others are natural logarithms: ``contrary``
     by how much both ears together like a text that denies the leading one better than the leading one itself;
+    ``around`` by how much each of them at least likes it better with words of the free text around it;
     ``elsewhere`` and ``second_elsewhere`` what hearing gains at most, in the ranking and in the weighing ear, for a
     text that does not count now.
     """
@@ -33,6 +29,7 @@ class Evidence:
     weighed: tuple[Weighed, ...]
     written: str
     contrary: float = 0.0
+    around: float = -math.inf
     elsewhere: float = -math.inf
     second_elsewhere: float = -math.inf
 
@@ -78,6 +75,7 @@ def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
         "second margin": _within(other.gain - max(second_rival, found.second_elsewhere), -20, 20) / 10,
         "second last": max(other.last, -8.0) / 4,
         "contrary": _within(found.contrary, -20, 10) / 10,
+        "around": _within(found.around, -10, 10) / 10,
     }
 
 

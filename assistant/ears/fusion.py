@@ -12,10 +12,20 @@ import math
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Verdict
-from assistant.ears.closed_set import Ranked, contraries, contrary_gain, reading_of
+from assistant.ears.closed_set import (
+    LM_SHARE,
+    Ranked,
+    Scorer,
+    around,
+    around_gain,
+    contraries,
+    contrary_gain,
+    reading_of,
+)
 from assistant.ears.evidence import Evidence, more_was_said, odds
 from assistant.ears.limits import LIMITS, Limits
 from assistant.ears.live_words import NUMBER
@@ -26,6 +36,7 @@ from assistant.phrases.live import Hearing, Live, Reading, Role, Unheard
 from assistant.phrases.match import match
 from assistant.phrases.words import normalise
 
+Sound = TypeVar("Sound")
 CANDIDATES = 4  # phrases that the second ear weighs: of 1,327 sounds not one came out otherwise than with 8
 
 
@@ -76,7 +87,7 @@ class Pair:
 
         Side by side: while the first ranks, the second works through the sound and the first's free
         text is written; while the second weighs the leading phrases, the first tries what would deny
-        the leading one.
+        the leading one, and what would make it a part of something longer.
         """
         worked = self._beside.submit(self._second.listen, utterance.samples)
         sound = self._first.listen(utterance.samples)
@@ -85,18 +96,21 @@ class Pair:
         if not ranked:
             return Evidence((), (), writing.result())
         others = self._first.elsewhere(sound, live)
-        texts = contraries(ranked[0].text)
-        first = self._beside.submit(self._first.likelihoods, sound, texts)
+        lead, written = ranked[0], writing.result()
+        texts, more = contraries(lead.text), around(lead.text, written)
+        tried = self._beside.submit(_tried, self._first, sound, texts, more)
         asked = candidates(ranked, live) + [(one.phrase, one.text) for one in others]
         weighed = self._second.weigh(worked.result(), asked)
-        second = self._second.likelihoods(worked.result(), texts)
-        whole = ranked[0].heard + next(one.heard for one in weighed if one.phrase == ranked[0].phrase)
-        both = [one + other for one, other in zip(first.result(), second, strict=True)]
+        denied, more_gains = _tried(self._second, worked.result(), texts, more)
+        first_denied, first_more_gains = tried.result()
+        second = next(one for one in weighed if one.phrase == lead.phrase)
+        both = [one + other for one, other in zip(first_denied, denied, strict=True)]
         return Evidence(
             ranked,
             tuple(one for one in weighed if one.phrase),
-            writing.result(),
-            contrary=contrary_gain(whole, both),
+            written,
+            contrary=contrary_gain(lead.heard + second.heard, both),
+            around=around_gain((lead.gain, second.gain), (first_more_gains, more_gains)),
             elsewhere=others[0].gain if others else -math.inf,
             second_elsewhere=next((one.gain for one in weighed if not one.phrase), -math.inf),
         )
@@ -132,6 +146,14 @@ class Pair:
         if self._grammar is not None and third is not None:
             said[self._grammar.name] = {"words": third.words, "phrase": third.phrase}
         return said
+
+
+def _tried(ear: Scorer[Sound], sound: Sound, texts: list[str], more: list[str]) -> tuple[list[float], list[float]]:
+    """Return how likely each of ``texts`` is, and what hearing gains for each of ``more``."""
+    heard = ear.likelihoods(sound, [*texts, *more])
+    unheard = ear.unheard(more)
+    gains = [one - LM_SHARE * other for one, other in zip(heard[len(texts) :], unheard, strict=True)]
+    return heard[: len(texts)], gains
 
 
 def _plain(value: float) -> float:

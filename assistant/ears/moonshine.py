@@ -118,7 +118,12 @@ class MoonshineEar:
 
     def likelihoods(self, sound: Sound, texts: Sequence[str]) -> list[float]:
         """Return the natural-log likelihood of each text, given the sound."""
-        return [float(steps[0, :-1].sum()) for steps in self._model.score(sound, [self.pieces.of(t) for t in texts])]
+        rows = [self.pieces.of(text) for text in texts]
+        return [float(steps[0, :-1].sum()) for steps in self._model.score(sound, rows)] if rows else []
+
+    def unheard(self, texts: Sequence[str]) -> list[float]:
+        """Return the natural-log likelihood of each text without any sound; they are not kept."""
+        return self.likelihoods(self._quiet, texts)
 
     def write(self, sound: Sound) -> str:
         """Return what is heard, written freely."""

@@ -95,6 +95,10 @@ class WhisperEar:
         """Return the natural-log likelihood of each text, given the sound."""
         return [sum(odds) for odds in self._align(sound, [self._tokens(text) for text in texts])]
 
+    def unheard(self, texts: Sequence[str]) -> list[float]:
+        """Return the natural-log likelihood of each text without any sound; they are not kept."""
+        return self.likelihoods(self._quiet, texts)
+
     def prepare(self, live: Live) -> None:
         """Weigh the texts of a live set without sound ahead of time, so that the first answer is not late."""
         self._without_sound([text for _, text in sentences(live)])

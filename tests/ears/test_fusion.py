@@ -206,6 +206,14 @@ def test_what_counts_elsewhere_is_not_taken_for_what_counts_here() -> None:
     assert decide(both, None, LIVE, LIMITS, CLEAR).unheard in {Unheard.NOT_A_PHRASE, Unheard.UNSURE}
 
 
+def test_a_phrase_with_other_words_around_it_is_less_likely() -> None:
+    """Hazard: "second lock released, he thinks" is taken for the sight itself: both ears liked it better longer."""
+    sure = found("again", "again")
+    told = [odds(replace(sure, around=value), "again", LIMITS.weights) for value in (-10.0, 0.0, 5.0, 10.0)]
+    assert told == sorted(told, reverse=True)
+    assert told[0] - told[-1] > 3
+
+
 def test_a_phrase_that_the_sound_does_not_hold_is_none() -> None:
     """Hazard: one word of nobody's ("back") begins and ends as a phrase does, and nothing else fits better."""
     sure = found("again", "again")
@@ -228,8 +236,8 @@ def test_the_odds_fall_with_every_doubt() -> None:
     told = set(figures(found("again", "again"), "again")) | {"constant"}
     assert set(LIMITS.weights) | set(LIMITS.stop_weights) == told
     both = [*LIMITS.weights.items(), *LIMITS.stop_weights.items()]
-    assert all(weight > 0 for name, weight in both if name not in {"constant", "contrary"})
-    assert LIMITS.weights["contrary"] < 0
+    doubts = {"contrary", "around"}
+    assert all((weight < 0) is (name in doubts) for name, weight in both if name != "constant")
 
 
 def test_one_ear_alone_never_gives_a_critical_answer() -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from assistant.ears.audio import write_wav
 from assistant.ears.base import Signal
+from assistant.ears.evidence import more_was_said
 from assistant.ears.fusion import Pair, candidates
 from assistant.ears.hear import hear_file
 from assistant.ears.moonshine import MoonshineEar
@@ -128,6 +129,20 @@ def test_a_denied_sight_is_no_answer_in_noise_either(
                 assert found.contrary > 0.0, (form, voice, found)
                 saved += 1
     assert saved >= 3
+
+
+def test_a_phrase_within_what_is_told_is_no_answer(
+    pair: Pair, live: Live, book: PhraseBook, voices: list[Voice], clip: Clip
+) -> None:
+    """Hazard: "they always say jaw closed" is talk, though the sight itself is in it, word for word or nearly."""
+    known = 0
+    for form in ("they always say {}", "i would not call that {}", "{} he thinks"):
+        for voice in voices[:2]:
+            (utterance,) = utterances([clip(form.format(book.says("jaw-closed")[0]), voice, 10.0)])
+            assert pair.hear(utterance, live).phrase is None, (form, voice)
+            found = pair.evidence(utterance, live)
+            known += found.around > 2.0 or more_was_said(found.written, found.ranked[0].text)
+    assert known >= 4
 
 
 def test_what_does_not_count_now_is_not_taken_for_what_does(
