@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, TypeAlias
@@ -66,6 +67,11 @@ def reading_points(
     read = READING.filter(READING.limit_name == _LIMIT)
     if chosen.rig:
         read = read.filter(read.rig == chosen.rig)
+    # A reading bears the day on which its run began: without this all newer months are looked through first.
+    if chosen.first_month:
+        read = read.filter(read.day >= _first_day(chosen.first_month))
+    if chosen.last_month:
+        read = read.filter(read.day < _first_day(chosen.last_month, after=1))
     told = runs.join(read, runs.id == read.run_id).order_by(read.day.desc(), read.run_id.desc(), read.seq.desc())
     newest = told.limit(most).select("day", "run_id", "seq", "person", *_POINT)
     found = fleet.frame(newest, {_LIMIT: limit_name}).sort_values(["day", "run_id", "seq"], kind="stable")
@@ -75,6 +81,12 @@ def reading_points(
     if found["run_id"].nunique() < mask.runs or (marks.bit_count() < mask.people and not chosen.call_sign):
         found = found.iloc[:0]
     return found[["day", *_POINT]].reset_index(drop=True)
+
+
+def _first_day(month: str, *, after: int = 0) -> int:
+    """Return the first day of a month ("2031-05"), or of one ``after`` it, in days since 1970."""
+    year, number = divmod(int(month[:4]) * 12 + int(month[5:]) - 1 + after, 12)
+    return (date(year, number + 1, 1) - date(1970, 1, 1)).days
 
 
 _LIMIT = ibis.param("string")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from made_runs import Made, with_mistakes
 
 from assistant.fleet import drift, figures
@@ -246,6 +249,28 @@ def test_a_drift_is_the_line_numpy_draws(fleet: Any, whole: Read) -> None:
         assert left in ({39, 40, 41} if abs(slope) > 0.01 else {left})
         drawn += 1
     assert drawn >= 2
+
+
+def test_points_are_all_readings_of_what_was_chosen(fleet: Any, whole: Read) -> None:
+    """Hazard: a reading on the first or last day of a month, or of another month, and the drawing misleads."""
+    drawn = 0
+    for which, (chosen, asked) in CHOSEN.items():
+        for name, group in whole.of(**chosen).readings.groupby("limit_name"):
+            if isinstance(fleet, BySpark) and (which != "some months" or drawn):
+                continue
+            found = drift.reading_points(fleet, str(name), asked, OPEN)
+            assert sorted(zip(found["day"], found["milli"], strict=True)) == sorted(
+                zip(group["day"], group["milli"], strict=True)
+            ), (which, name)
+            drawn += 1
+    assert drawn
+
+
+@given(st.dates(min_value=date(1970, 1, 1), max_value=date(2199, 12, 31)))
+def test_a_day_lies_in_its_own_month(day: date) -> None:
+    """Promise: every day is of one month only, whatever its length and the year."""
+    number, month = (day - date(1970, 1, 1)).days, f"{day:%Y-%m}"
+    assert drift._first_day(month) <= number < drift._first_day(month, after=1)
 
 
 def test_what_can_be_chosen_is_what_there_is(fleet: Any, whole: Read) -> None:
