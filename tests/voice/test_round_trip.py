@@ -48,7 +48,8 @@ def decode() -> Iterator[Decode]:
 
     folder = WEIGHTS.find()
     tokens = Tokenizer.from_file(str(folder / "tokenizer.json"))
-    model = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8")
+    # In whole numbers what is written differs from one make of processor to the next.
+    model = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="float32")
     start = [tokens.token_to_id("<|startoftranscript|>"), tokens.token_to_id("<|notimestamps|>")]
 
     def free(clip: Clip) -> str:
