@@ -73,7 +73,7 @@ Sound_contra = TypeVar("Sound_contra", contravariant=True)
 
 
 class Scorer(Protocol[Sound_contra]):
-    """An ear as what it makes of texts that are no phrases is asked for."""
+    """What is asked of either ear about texts that are no phrases."""
 
     def likelihoods(self, sound: Sound_contra, texts: Sequence[str]) -> list[float]:
         """Return the natural-log likelihood of each text, given the sound."""

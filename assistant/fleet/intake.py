@@ -46,7 +46,7 @@ _FEW = 24
 _AHEAD = 64
 """Goes that each worker may be ahead of the writing, so that none waits while a transaction ends: 15 MB each."""
 _BATCH = 16384
-"""Files in one transaction: some fifteen seconds' work, and the more, the fewer counts are touched again and again."""
+"""Files in one transaction: some half a minute's work, and the more, the fewer counts are touched again and again."""
 _ALLOCATED = 200_000
 """Objects between two looks for rings."""
 _ASKED = 256

@@ -35,8 +35,7 @@ def _examples(records: Sequence[Record], *, readings: bool = False) -> list[Exam
             evidence = evidence_of(heard)
             if evidence.leading == STOP:
                 continue
-            known = figures(evidence, evidence.leading)
-            told = _without(NOT_OF_AN_ANSWER, known)
+            told = _without(NOT_OF_AN_ANSWER, figures(evidence, evidence.leading))
             if told and not more_was_said(evidence.written, evidence.ranked[0].text):  # refused by that rule already
                 found.append((record, told, evidence.leading == _truth(record)))
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 
 from assistant.ears.audio import write_wav
 from assistant.ears.base import Signal
-from assistant.ears.evidence import more_was_said
+from assistant.ears.evidence import Evidence
 from assistant.ears.fusion import Pair, candidates
 from assistant.ears.hear import hear_file
 from assistant.ears.moonshine import MoonshineEar
@@ -115,34 +116,32 @@ def test_a_phrase_with_more_around_it_is_no_answer(pair: Pair, live: Live, voice
                 assert heard.phrase in (None, STOP), (text, heard)
 
 
-def test_a_denied_sight_is_no_answer_in_noise_either(
-    pair: Pair, live: Live, book: PhraseBook, voices: list[Voice], clip: Clip
-) -> None:
-    """Hazard: "not jaw closed" beside a diesel, of which only "jaw closed" is caught. What denies it is weighed."""
+@pytest.mark.parametrize(
+    ("forms", "told"),
+    [
+        (("not {}", "is that {}", "he said {}"), lambda found: found.contrary > 0.0),
+        (("they always say {}", "i would not call that {}", "{} he thinks"), lambda found: found.around > 2.0),
+    ],
+    ids=["denied", "within more"],
+)
+def test_a_sight_that_is_denied_or_told_of_is_no_answer_in_noise_either(
+    pair: Pair, live: Live, book: PhraseBook, voices: list[Voice], clip: Clip,
+    forms: tuple[str, ...], told: Callable[[Evidence], bool],
+) -> None:  # fmt: skip
+    """Hazard: "not jaw closed", "they always say jaw closed" beside a diesel, of which only "jaw closed" is caught.
+
+    What denies the sight, or stands around it, is weighed where the sight leads.
+    """
     saved = 0
-    for form in ("not {}", "is that {}", "he said {}"):
+    for form in forms:
         for voice in voices[:2]:
             (utterance,) = utterances([clip(form.format(book.says("jaw-closed")[0]), voice, 10.0)])
             assert pair.hear(utterance, live).phrase is None, (form, voice)
             found = pair.evidence(utterance, live)
             if found.leading == "jaw-closed":
-                assert found.contrary > 0.0, (form, voice, found)
+                assert told(found), (form, voice, found)
                 saved += 1
     assert saved >= 3
-
-
-def test_a_phrase_within_what_is_told_is_no_answer(
-    pair: Pair, live: Live, book: PhraseBook, voices: list[Voice], clip: Clip
-) -> None:
-    """Hazard: "they always say jaw closed" is talk, though the sight itself is in it, word for word or nearly."""
-    known = 0
-    for form in ("they always say {}", "i would not call that {}", "{} he thinks"):
-        for voice in voices[:2]:
-            (utterance,) = utterances([clip(form.format(book.says("jaw-closed")[0]), voice, 10.0)])
-            assert pair.hear(utterance, live).phrase is None, (form, voice)
-            found = pair.evidence(utterance, live)
-            known += found.around > 2.0 or more_was_said(found.written, found.ranked[0].text)
-    assert known >= 4
 
 
 def test_what_does_not_count_now_is_not_taken_for_what_does(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -39,6 +39,22 @@ class Whole:
 
     def close(self) -> None:
         """Nothing to free."""
+
+
+class Cold(WordsOnly):
+    """Ears that can use so many quiet moments; notes whether somebody spoke in each."""
+
+    def __init__(self, moments: int) -> None:
+        super().__init__(Whole())
+        self.moments = moments
+        self.spoken: list[bool] = []
+        self.speaking: Callable[[], bool] = lambda: False
+
+    def warm(self, live: Live) -> bool:
+        """Use one."""
+        del live
+        self.spoken.append(self.speaking())
+        return len(self.spoken) < self.moments
 
 
 class Plug:
@@ -194,6 +210,21 @@ def test_what_was_found_in_a_short_pause_falls_when_speech_goes_on(
     assert isinstance(heard, Hearing)
     assert recogniser.lengths[-1] > 1.5 * recogniser.lengths[0]
     assert heard.end - heard.start > 1.5 * recogniser.lengths[0] - 0.3
+
+
+def test_ears_that_are_cold_get_the_quiet_moments_and_no_others(plug: Plug, clip: Clip, voices) -> None:
+    """Hazard: the first answers come late, or a "stop" waits while the ears get ready for what may come."""
+    cold = Cold(moments=60)
+    ears = MicrophoneEars(cold, f"pipe:{plug.path}", QUICK)
+    cold.speaking = lambda: ears.speaking
+    plug.plug_in(quiet())
+    plug.play(clip("jaw closed", voices[0]))
+    assert isinstance(wait_for(ears, None), Hearing)
+    for _ in range(8):
+        ears.listen(LIVE, 0.5)
+    ears.close()
+    assert len(cold.spoken) == cold.moments, "asked until nothing is left, and no more"
+    assert not any(cold.spoken)
 
 
 def test_lost_samples_damage_the_answer() -> None:
