@@ -17,7 +17,6 @@ from typing import TypeVar
 from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Verdict
 from assistant.ears.closed_set import (
-    LM_SHARE,
     Ranked,
     Scorer,
     around,
@@ -152,7 +151,7 @@ def _tried(ear: Scorer[Sound], sound: Sound, texts: list[str], more: list[str]) 
     """Return how likely each of ``texts`` is, and what hearing gains for each of ``more``."""
     heard = ear.likelihoods(sound, [*texts, *more])
     unheard = ear.unheard(more)
-    gains = [one - LM_SHARE * other for one, other in zip(heard[len(texts) :], unheard, strict=True)]
+    gains = [one - ear.share * other for one, other in zip(heard[len(texts) :], unheard, strict=True)]
     return heard[: len(texts)], gains
 
 

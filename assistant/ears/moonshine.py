@@ -20,7 +20,7 @@ import numpy as np
 from assistant.ears.base import SAMPLE_RATE, Samples
 from assistant.ears.closed_set import (
     AT_ONCE,
-    LM_SHARE,
+    RANKING_SHARE,
     Ranked,
     Scored,
     best_by_phrase,
@@ -63,6 +63,7 @@ class MoonshineEar:
     """Ranks the live phrases for a sound and writes down what it hears; one owner thread."""
 
     name = "moonshine-tiny.en"
+    share = RANKING_SHARE
 
     def __init__(self, folder: Path | None = None, *, threads: int = 1) -> None:
         folder = folder if folder is not None else WEIGHTS.find()
@@ -156,7 +157,7 @@ class MoonshineEar:
         left: a mate's texts all begin alike.
         """
         rows = [self.pieces.of(text) for _, text in texts]
-        gain = sound.first - LM_SHARE * self._quiet.first
+        gain = sound.first - self.share * self._quiet.first
         hopes = [float(gain[row[0]]) for row in rows]
         stops = [at for at, (phrase, _) in enumerate(texts) if phrase in always]
         near = _near(hopes, range(len(texts)), FIRST_LEAST)
@@ -165,7 +166,7 @@ class MoonshineEar:
             begun = [at for at in near if len(rows[at]) >= depth]
             self._without_sound([texts[at][1] for at in begun])
             for at, odds in zip(begun, self._model.nexts(sound, [rows[at][:depth] for at in begun]), strict=True):
-                hopes[at] += odds - LM_SHARE * float(self._unheard[texts[at][1]][depth - 1])
+                hopes[at] += odds - self.share * float(self._unheard[texts[at][1]][depth - 1])
             near = _near(hopes, near, LEAST)
             if len(near) <= MOST:
                 break

@@ -19,7 +19,7 @@ from tokenizers import Tokenizer
 
 from assistant.ears.audio import dithered
 from assistant.ears.base import SAMPLE_RATE, Samples
-from assistant.ears.closed_set import Weighed, best_by_phrase, lacking, sentences
+from assistant.ears.closed_set import WEIGHING_SHARE, Weighed, best_by_phrase, lacking, sentences
 from assistant.ears.features import log_mel
 from assistant.ears.weights import Weights
 from assistant.errors import DeviceError
@@ -53,6 +53,7 @@ class WhisperEar:
     """Weighs candidates against each other; one owner thread."""
 
     name = "whisper-tiny.en"
+    share = WEIGHING_SHARE
 
     def __init__(self, folder: Path | None = None, *, threads: int = 1) -> None:
         folder = folder if folder is not None else WEIGHTS.find()
