@@ -180,32 +180,59 @@ def digest_of(path: Path) -> str:
         return ""
 
 
+Mark = tuple[str, int, int]
+"""A file as it stands: its path, its size in bytes and when it was changed (ns; both -1 when it cannot be told)."""
+
+
 @dataclass
 class FoundFiles:
     """What lies under a folder: files that may be logs, files of no run, and folders that cannot be entered."""
 
-    logs: list[Path] = field(default_factory=list)
-    others: list[Path] = field(default_factory=list)
-    closed: list[Path] = field(default_factory=list)
+    logs: list[Mark] = field(default_factory=list)
+    others: list[str] = field(default_factory=list)
+    closed: list[str] = field(default_factory=list)
 
 
 def files_under(folder: Path) -> FoundFiles:
-    """Find what may be a log under ``folder``, in the order of names.
+    """Find what may be a log under ``folder``, in no order.
 
-    What lies in a run's folder belongs to the run; names that begin with a dot are nobody's.
+    What lies in a run's folder belongs to the run; names that begin with a dot are nobody's. Plain text and one
+    look at each file: most of a folder that is taken in day by day is known, and costs nothing but this.
     """
-    found = FoundFiles()
-
-    def shut(error: OSError) -> None:
-        found.closed.append(Path(str(error.filename)))
-
-    for place, folders, names in os.walk(folder, onerror=shut):
-        here = Path(place)
-        of_run = LOG in names
-        folders[:] = [] if of_run else sorted(name for name in folders if not name.startswith("."))
-        for name in sorted(names):
-            if name.endswith(".jsonl") and name != WORDS:
-                found.logs.append(here / name)
-            elif not of_run and not name.startswith("."):
-                found.others.append(here / name)
+    found, todo = FoundFiles(), [str(folder)]
+    while todo:
+        place = todo.pop()
+        try:
+            with os.scandir(place) as entries:
+                inside = list(entries)
+        except OSError:
+            found.closed.append(place)
+            continue
+        folders: list[os.DirEntry[str]] = []
+        files: list[os.DirEntry[str]] = []
+        for one in inside:
+            (folders if _is_folder(one) else files).append(one)
+        of_run = any(one.name == LOG for one in files)
+        for one in files:
+            if one.name.endswith(".jsonl") and one.name != WORDS:
+                found.logs.append(_mark(one))
+            elif not of_run and not one.name.startswith("."):
+                found.others.append(one.path)
+        if not of_run:
+            todo += [one.path for one in folders if not one.name.startswith(".") and not one.is_symlink()]
     return found
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_dir()
+    except OSError:
+        return False
+
+
+def _mark(entry: os.DirEntry[str]) -> Mark:
+    try:
+        told = entry.stat()
+    except OSError:
+        return entry.path, -1, -1  # looked at later, where it is told why it cannot be read
+    return entry.path, told.st_size, told.st_mtime_ns

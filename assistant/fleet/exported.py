@@ -9,7 +9,6 @@ from __future__ import annotations
 import threading
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
-from functools import partial
 from pathlib import Path
 from typing import Any, Final, Self
 
@@ -23,9 +22,9 @@ from assistant.fleet.export import TABLES
 from assistant.fleet.mark import is_export
 from assistant.fleet.schema import Base, Quarantine, Run, Tablet, Tally, Trend
 from assistant.fleet.tables import named
-from assistant.fleet.tally import tally, trend
+from assistant.fleet.tally import counts, levels, sums
 
-_KEPT: Final = {Tally: tally, Trend: trend}
+_KEPT: Final = {Tally: counts, Trend: sums}
 _NEVER_EXPORTED: Final[tuple[type[Base], ...]] = (Tablet, Quarantine)
 
 
@@ -48,9 +47,9 @@ class Exported(ABC):
             self._read(table)
         for table in _NEVER_EXPORTED:
             self._backend.create_view(table.__tablename__, self._none_of(table))
-        for kept, told in _KEPT.items():
+        for kept, cells in _KEPT.items():
             name = kept.__tablename__
-            self._keep(name, told(named(Run), partial(self._hold, f"{name}_cells")))
+            self._keep(name, levels(self._hold(f"{name}_cells", cells(named(Run)))))
 
     def frame(self, told: ir.Table, given: Mapping[ir.Scalar, str] | None = None) -> pd.DataFrame:
         """Return what an expression over the store's tables comes to, its parameters ``given``."""

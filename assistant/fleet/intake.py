@@ -25,6 +25,7 @@ from assistant.fleet.examine import (
     FOREIGN,
     Examined,
     FoundFiles,
+    Mark,
     Reason,
     digest_of,
     examine_all,
@@ -133,49 +134,45 @@ def known_tablets(folder: Path) -> dict[str, str]:
 
 
 def _files(folders: Sequence[Path]) -> FoundFiles:
-    """Find the files of all folders, each once though folders may overlap."""
-    found = FoundFiles()
+    """Find the files of all folders, each once though folders may overlap, in the order of their names."""
+    logs: dict[str, Mark] = {}
+    others: set[str] = set()
+    closed: set[str] = set()
     for folder in folders:
-        more = files_under(folder.resolve())
-        found.logs += more.logs
-        found.others += more.others
-        found.closed += more.closed
-    return FoundFiles(*(sorted(set(paths)) for paths in (found.logs, found.others, found.closed)))
+        found = files_under(folder.resolve())
+        logs.update((mark[0], mark) for mark in found.logs)
+        others.update(found.others)
+        closed.update(found.closed)
+    return FoundFiles([logs[path] for path in sorted(logs)], sorted(others), sorted(closed))
 
 
-def _changed(job: _Job, logs: list[Path]) -> list[Path]:
+def _changed(job: _Job, logs: list[Mark]) -> list[Path]:
     """Leave out the files that the store has seen just as they are."""
     with job.store.reading() as connection:
         runs = connection.execute(sa.select(Run.source, Run.source_size, Run.source_mtime_ns))
-        seen = {(row[0], row[1], row[2]) for row in runs}
+        seen = set(map(tuple, runs))
         # A foreign tablet's key may be among the known ones by now, so its files are looked at again.
         held = connection.execute(
             sa.select(Quarantine.path, Quarantine.size, Quarantine.mtime_ns).where(Quarantine.reason != FOREIGN)
         )
-        quarantined = {(row[0], row[1], row[2]) for row in held if row[2]}
+        quarantined = {tuple(row) for row in held if row[2]}
     changed = []
-    for path in logs:
-        try:
-            told = path.stat()
-        except OSError:
-            changed.append(path)  # looked at below, where it is told why it cannot be read
-            continue
-        mark = (str(path), told.st_size, told.st_mtime_ns)
+    for mark in logs:
         if mark in quarantined:
             job.count["quarantined"] += 1
         elif mark in seen:
             job.count["unchanged"] += 1
         else:
-            changed.append(path)
+            changed.append(Path(mark[0]))
     job.done = len(logs) - len(changed)
     return changed
 
 
 def _unlogged(files: FoundFiles) -> Iterator[Examined]:
-    for path in files.others:
+    for path in map(Path, files.others):
         what = f"{path} is no log and lies in no run's folder: it was not looked into."
         yield Examined(path, why=Reason("unknown", 0, what, digest=digest_of(path) if path.is_file() else ""))
-    for path in files.closed:
+    for path in map(Path, files.closed):
         yield Examined(path, why=Reason("unreadable", 0, f"The folder {path} cannot be entered: ask for the right to."))
 
 

@@ -46,20 +46,15 @@ def counted(runs: ir.Table = RUN) -> ir.Table:
     return runs.filter(runs.state != "disputed")
 
 
-Hold = Callable[[ir.Table], ir.Table]
-"""Works a table out that is asked for more than once; most databases see to that themselves."""
-
-
-def as_it_is(told: ir.Table) -> ir.Table:
-    """Hold nothing."""
-    return told
-
-
-def tally(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
+def tally(runs: ir.Table) -> ir.Table:
     """Return the counts of ``runs`` (a part of `counted`), as the table `schema.Tally`."""
+    return levels(counts(runs))
+
+
+def counts(runs: ir.Table) -> ir.Table:
+    """Return the counts of ``runs`` for single sites, rigs and months alone: the cells of a `tally`."""
     each = singly(runs, KINDS)
-    cells = each.group_by(*PLACE, *_KEYS).agg(n=each.n.sum(), runs=each.runs.sum(), people=bit_or(each.people))
-    return _levels(hold(cells)).select("kind", *PLACE, "item", "bin", *_COUNTS, "people")
+    return each.group_by(*PLACE, *_KEYS).agg(n=each.n.sum(), runs=each.runs.sum(), people=bit_or(each.people))
 
 
 def singly(runs: ir.Table, kinds: Sequence[str]) -> ir.Table:
@@ -130,16 +125,13 @@ _PARTS: Mapping[str, Callable[[ir.Table], ir.Table]] = {
 KINDS = tuple(_PARTS)
 
 
-def trend(runs: ir.Table, hold: Hold = as_it_is) -> ir.Table:
+def trend(runs: ir.Table) -> ir.Table:
     """Return the sums over the readings of ``runs``, as the table `schema.Trend`."""
-    return _levels(hold(sums(runs))).select(
-        *PLACE, "limit_name", "base_unit", "n", "runs", "people", "outside", "lowest", "highest",
-        "last_x", "sum_x", "sum_y", "sum_xx", "sum_xy",
-    )  # fmt: skip
+    return levels(sums(runs))
 
 
 def sums(runs: ir.Table) -> ir.Table:
-    """Return the sums over the readings of ``runs``, each for its own site and rig alone."""
+    """Return the sums over the readings of ``runs`` for single sites, rigs and months alone: the cells of a `trend`."""
     read = _of(runs, READING, "limit_name", "base_unit", "day", "milli", "within", "first")
     x, y = read.day, read.milli
     return read.group_by(*PLACE, "limit_name", "base_unit").agg(
@@ -182,17 +174,17 @@ def _ones(marks: ir.BooleanValue) -> ir.IntegerValue:
 
 def of_all_months(told: ir.Table) -> ir.Table:
     """Return, of a `tally` or `trend` of single months, what all months come to together."""
-    return _together(told.filter(told.rig == ALL, told.month != ALL).mutate(month=ibis.literal(ALL)))
+    return together(told.filter(told.rig == ALL, told.month != ALL).mutate(month=ibis.literal(ALL)))
 
 
-def _levels(cells: ir.Table) -> ir.Table:
+def levels(cells: ir.Table) -> ir.Table:
     """Add to the cells of each site, rig and month those of all sites, of all rigs, of all months."""
     wider = [cells.mutate(**{name: ibis.literal(ALL) for name in away}) for away in _AWAY]
-    return _together(ibis.union(cells, *wider))
+    return together(ibis.union(cells, *wider))
 
 
-def _together(cells: ir.Table) -> ir.Table:
-    """Make one of all cells of the same place and item."""
+def together(cells: ir.Table) -> ir.Table:
+    """Make one of all cells of the same place and item, as `counts` of some runs and those of others."""
     added = {name: getattr(cells[name], how)() for name, how in _HOW.items() if name in cells.columns}
     keys = [name for name in cells.columns if name not in {*added, "people"}]
     return cells.group_by(*keys).agg(people=bit_or(cells.people), **added)

@@ -23,6 +23,8 @@ from assistant.fleet.schema import Base, Quarantine, Run, Stale, Tablet
 from assistant.journal.keys import fingerprint
 
 _AT_ONCE = 20_000
+_COUNTED = 2048
+"""Runs that are counted at once."""
 _ASKED_AT_ONCE = 250
 _WRITING = 4_862_002  # any number of our own: the key of the lock under which runs are numbered and counted
 _WRITTEN: tuple[type[Base], ...] = (Run, *PARTS)
@@ -121,6 +123,7 @@ class Writing:
         was = self._known.get(key)
         if was is None:
             self._insert(self._new_id(), told, facts, parts)
+            self._count_some()
             return Fate.NEW
         return self._meet(was, told, facts, parts)
 
@@ -138,6 +141,12 @@ class Writing:
         if self._stale:
             mark_stale(self._connection, self._stale)
         self._stale.clear()
+
+    def _count_some(self) -> None:
+        """Count now and then, for at the end nobody works beside."""
+        if self._held[Run].rows >= _COUNTED:
+            self._write_held()
+            self._adding.count()
 
     def _write_held(self) -> None:
         for table in _WRITTEN:

@@ -10,16 +10,18 @@ import hashlib
 import io
 from collections.abc import Iterator
 from pathlib import Path
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, TypeAlias
 
 from assistant.errors import LogError
 from assistant.journal.disk import Disk, trouble
 
+if TYPE_CHECKING:  # slow to load, and who verifies logs without recordings needs none of it
+    import numpy as np
+    from numpy.typing import NDArray
+
 FOLDER = "audio"
 SAMPLE_RATE = 16_000
-Samples = NDArray[np.int16]
+Samples: TypeAlias = "NDArray[np.int16]"
 """Mono audio at 16 kHz, shape (n,)."""
 
 
@@ -53,6 +55,7 @@ def keep_audio(folder: Path, samples: Samples, disk: Disk | None = None) -> str:
 
 def read_audio(path: Path) -> Samples:
     """Return a kept recording's samples; LogError when it is no such recording."""
+    import numpy as np  # noqa: PLC0415 - as above
     import soundfile  # noqa: PLC0415 - as above
 
     try:

@@ -182,6 +182,28 @@ def test_what_lies_about_is_named(sound: Path, tmp_path: Path) -> None:
         }
 
 
+def test_each_file_is_found_once(sound: Path, tmp_path: Path) -> None:
+    """Hazard: folders within folders, links in a circle, or a folder named twice, and a file is missed or looked at
+    twice; what begins with a dot, or lies in a run's own folder, is told of as a stranger."""
+    logs = tmp_path / "logs"
+    shutil.copytree(sound, logs / "site" / "tablet" / "run-a")
+    (logs / "site" / "tablet" / "run-a" / "sheet.pdf").write_bytes(b"%PDF")
+    (logs / "site" / "tablet" / "run-a" / "audio").mkdir()
+    (logs / "site" / "tablet" / "run-a" / "audio" / "one.flac").write_bytes(b"")
+    shutil.copy(sound / "log.jsonl", logs / "site" / "tablet" / "run-a" / "older.jsonl")
+    shutil.copytree(sound, logs / ".half-copied")
+    (logs / ".note").write_bytes(b"")
+    (logs / "site" / "log.jsonl").mkdir()
+    (logs / "site" / "round").symlink_to(logs)
+    (logs / "site" / "itself").symlink_to("itself")
+    with Store(tmp_path / "fleet.sqlite") as store:
+        told = take_in(store, [logs, logs / "site", tmp_path / "logs" / "site" / ".."], workers=1)
+        assert (told.new, told.known, told.quarantined) == (1, 1, 1)
+        assert [Path(path).name for path in quarantined(store)["path"]] == ["itself"]
+        again = take_in(store, [logs], workers=1)
+        assert (again.new, again.known, again.unchanged) == (0, 1, 1)
+
+
 def test_forgetting_reaches_the_store(tmp_path: Path, tablets: dict[str, TabletKey], couple: Prepared) -> None:
     """Hazard: a driver has their words forgotten, and the store goes on naming them."""
     one = Made(tmp_path / "logs", tablets["one"], couple, run="run-a", call_sign="Yard A")

@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from made_runs import Made, with_mistakes
 
-from assistant.fleet import drift, figures
+from assistant.fleet import drift, figures, write
 from assistant.fleet.export import export
 from assistant.fleet.exported import ByDuckDB, BySpark
 from assistant.fleet.filters import Filter, Mask
@@ -87,11 +87,11 @@ def fleet(request: pytest.FixtureRequest, logs: Path, tmp_path_factory: pytest.T
     home = tmp_path_factory.mktemp("engines")
     if request.param == "postgresql":
         with Store(request.getfixturevalue("cluster").address()) as store:
-            take_in(store, [logs], workers=1)
+            _in_parts(store, logs)
             yield store
         return
     with Store(home / "fleet.sqlite") as store:
-        take_in(store, [logs], workers=1)
+        _in_parts(store, logs)
         if request.param == "sqlite":
             yield store
             return
@@ -104,6 +104,15 @@ def fleet(request: pytest.FixtureRequest, logs: Path, tmp_path_factory: pytest.T
         pytest.importorskip("pyspark", reason="Spark is not installed; ./check installs it")
     with BySpark(home / "exported", SMALL) as exported:
         yield exported
+
+
+def _in_parts(store: Store, logs: Path) -> None:
+    """Take the runs in, four counted at a time, as an intake of thousands does, and half of them a second time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(write, "_COUNTED", 4)
+        runs = sorted(logs.iterdir())
+        for some in (runs[::2], runs):
+            take_in(store, some, workers=1)
 
 
 def same(found: pd.DataFrame, wanted: pd.DataFrame, mask: Mask = OPEN) -> None:
