@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any, TypeAlias
@@ -13,7 +12,7 @@ import ibis
 import pandas as pd
 
 from assistant.fleet.figures import Fleet, shown
-from assistant.fleet.filters import EVERYTHING, USUAL, Filter, Mask, rows_of, trends
+from assistant.fleet.filters import EVERYTHING, USUAL, Filter, Mask, first_day, rows_of, trends
 from assistant.fleet.tables import READING, bit_or
 from assistant.phrases.units import convert
 
@@ -69,9 +68,9 @@ def reading_points(
         read = read.filter(read.rig == chosen.rig)
     # A reading bears the day on which its run began: without this all newer months are looked through first.
     if chosen.first_month:
-        read = read.filter(read.day >= _first_day(chosen.first_month))
+        read = read.filter(read.day >= first_day(chosen.first_month))
     if chosen.last_month:
-        read = read.filter(read.day < _first_day(chosen.last_month, after=1))
+        read = read.filter(read.day < first_day(chosen.last_month, after=1))
     told = runs.join(read, runs.id == read.run_id).order_by(read.day.desc(), read.run_id.desc(), read.seq.desc())
     newest = told.limit(most).select("day", "run_id", "seq", "person", *_POINT)
     found = fleet.frame(newest, {_LIMIT: limit_name}).sort_values(["day", "run_id", "seq"], kind="stable")
@@ -81,12 +80,6 @@ def reading_points(
     if found["run_id"].nunique() < mask.runs or (marks.bit_count() < mask.people and not chosen.call_sign):
         found = found.iloc[:0]
     return found[["day", *_POINT]].reset_index(drop=True)
-
-
-def _first_day(month: str, *, after: int = 0) -> int:
-    """Return the first day of a month ("2031-05"), or of one ``after`` it, in days since 1970."""
-    year, number = divmod(int(month[:4]) * 12 + int(month[5:]) - 1 + after, 12)
-    return (date(year, number + 1, 1) - date(1970, 1, 1)).days
 
 
 _LIMIT = ibis.param("string")

@@ -6,8 +6,10 @@ import re
 from dataclasses import dataclass
 
 import ibis.expr.types as ir
+import numpy as np
 
 from assistant.errors import InputError
+from assistant.fleet.rows import DAY_MS
 from assistant.fleet.tables import RUN, TALLY, TREND
 from assistant.fleet.tally import ALL, counted, singly, sums
 
@@ -71,10 +73,20 @@ def trends(chosen: Filter) -> ir.Table:
 def rows_of(chosen: Filter) -> ir.Table:
     """Return the counted runs that are chosen; with a call sign only those that still bear it."""
     runs = _within(counted(RUN), chosen)
+    # A run's month is that of its beginning: without this the newest of a month are looked for among all newer ones.
+    if chosen.first_month:
+        runs = runs.filter(runs.started_wall_ms >= first_day(chosen.first_month) * DAY_MS)
+    if chosen.last_month:
+        runs = runs.filter(runs.started_wall_ms < first_day(chosen.last_month, after=1) * DAY_MS)
     for name, value in (("site", chosen.site), ("rig", chosen.rig), ("call_sign", chosen.call_sign)):
         if value:
             runs = runs.filter(runs[name] == value)
     return runs
+
+
+def first_day(month: str, *, after: int = 0) -> int:
+    """Return the first day of a month ("2031-05"), or of one ``after`` it, in days since 1970."""
+    return int((np.datetime64(month, "M") + after).astype("datetime64[D]").astype("int64"))
 
 
 def _placed(told: ir.Table, chosen: Filter, *, by_site: bool) -> ir.Table:

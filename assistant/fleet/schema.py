@@ -77,6 +77,9 @@ class Run(Base):
         Index("run_by_month", "procedure", "month"),
         Index("run_by_call_sign", "call_sign", "started_wall_ms"),
         Index("run_by_start", "started_wall_ms"),
+        Index("run_by_procedure", "procedure", "started_wall_ms"),
+        Index("run_by_site", "site", "started_wall_ms"),
+        Index("run_by_rig", "rig", "started_wall_ms"),
     )
 
 
@@ -172,6 +175,7 @@ class Reading(Base):
     first: Mapped[bool]
     __table_args__ = (
         Index("reading_by_day", "limit_name", "day", "run_id", "seq"),
+        Index("reading_by_rig", "limit_name", "rig", "day", "run_id", "seq"),
         {"sqlite_with_rowid": False},
     )
 
@@ -199,7 +203,8 @@ class Tally(Base):
 
     ``kind`` says what is counted and what ``item`` and ``bin`` are; ``n`` counts, ``runs`` counts runs,
     ``people`` has the bits of all `Run.person` in it. Every figure names kind, site and rig, so they come
-    first: what it asks for then lies together.
+    first: what it asks for then lies together. Half of each page is left free (PostgreSQL writes a changed row
+    anew, and where the page has room the index need not know).
     """
 
     __tablename__ = "tally"
@@ -214,7 +219,7 @@ class Tally(Base):
     n: Mapped[int] = mapped_column(BigInteger)
     runs: Mapped[int] = mapped_column(BigInteger)
     people: Mapped[int] = mapped_column(BigInteger)
-    __table_args__ = ({"sqlite_with_rowid": False},)
+    __table_args__ = ({"sqlite_with_rowid": False, "postgresql_with": {"fillfactor": 50}},)
 
 
 class Trend(Base):
@@ -242,7 +247,7 @@ class Trend(Base):
     sum_y: Mapped[int] = mapped_column(BigInteger)
     sum_xx: Mapped[int] = mapped_column(BigInteger)
     sum_xy: Mapped[int] = mapped_column(BigInteger)
-    __table_args__ = ({"sqlite_with_rowid": False},)
+    __table_args__ = ({"sqlite_with_rowid": False, "postgresql_with": {"fillfactor": 50}},)
 
 
 class Stale(Base):

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import ibis
 import ibis.expr.types as ir
@@ -24,6 +24,9 @@ from sqlalchemy.engine import URL, Connection, Engine, make_url
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from assistant.errors import InputError, LogError
+
+if TYPE_CHECKING:
+    import psycopg  # only with the extra "postgres"
 
 BUSY_S = 30
 _CACHE_KIB = 64 * 1024
@@ -48,8 +51,8 @@ class Store:
         if not self.sqlite:  # a connection that the server has dropped is told by asking before use
             options = {"pool_pre_ping": True, "connect_args": {"connect_timeout": 10}}
         self.engine: Engine = sa.create_engine(self.url, **options)
+        sa.event.listen(self.engine, "connect", _prepare_sqlite if self.sqlite else _prepare_postgresql)
         if self.sqlite:
-            sa.event.listen(self.engine, "connect", _prepare_sqlite)
             sa.event.listen(self.engine, "begin", _begin_sqlite)
         with self.writing() as connection:
             _migrate(connection)
@@ -136,6 +139,18 @@ def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     _lend(connection)
 
 
+def _prepare_postgresql(connection: psycopg.Connection, _record: object) -> None:
+    """Tell the planner that a look into an index costs little, as on any disk of today, and not to compile.
+
+    Otherwise it reads whole tables for a person's few hundred runs, and makes machine code for longer than a
+    page may take.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute("SET random_page_cost = 1.1")
+        cursor.execute("SET jit = off")
+    connection.commit()
+
+
 def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("writes")
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
@@ -166,7 +181,9 @@ def _sql(told: Node, given: tuple[Node, ...], *, sqlite: bool) -> str:
     stand_ins = [f"\u2063given {place}\u2063" for place in range(len(given))]
     params = {name.to_expr(): told for name, told in zip(given, stand_ins, strict=True)}
     asked = str(ibis.to_sql(told.to_expr(), "sqlite" if sqlite else "postgres", params=params))
-    asked = asked if sqlite else asked.replace("%", "%%")  # a mark of psycopg's
+    if not sqlite:
+        # Nothing that is ordered by is ever null, and PostgreSQL goes backwards along an index only without this.
+        asked = asked.replace(" DESC NULLS LAST", " DESC").replace("%", "%%")  # a mark of psycopg's
     for place, stand_in in enumerate(stand_ins):
         asked = asked.replace(f"'{stand_in}'", f":given_{place}" if sqlite else f"%(given_{place})s")
     return asked

@@ -16,7 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from made_runs import Made, with_mistakes
 
-from assistant.fleet import drift, figures, write
+from assistant.fleet import drift, figures, filters, write
 from assistant.fleet.export import export
 from assistant.fleet.exported import ByDuckDB, BySpark
 from assistant.fleet.filters import Filter, Mask
@@ -279,7 +279,7 @@ def test_points_are_all_readings_of_what_was_chosen(fleet: Any, whole: Read) -> 
 def test_a_day_lies_in_its_own_month(day: date) -> None:
     """Promise: every day is of one month only, whatever its length and the year."""
     number, month = (day - date(1970, 1, 1)).days, f"{day:%Y-%m}"
-    assert drift._first_day(month) <= number < drift._first_day(month, after=1)
+    assert filters.first_day(month) <= number < filters.first_day(month, after=1)
 
 
 def test_what_can_be_chosen_is_what_there_is(fleet: Any, whole: Read) -> None:
