@@ -183,8 +183,10 @@ def test_what_lies_about_is_named(sound: Path, tmp_path: Path) -> None:
 
 
 def test_each_file_is_found_once(sound: Path, tmp_path: Path) -> None:
-    """Hazard: folders within folders, links in a circle, or a folder named twice, and a file is missed or looked at
-    twice; what begins with a dot, or lies in a run's own folder, is told of as a stranger."""
+    """Hazard: folders within folders, links in a circle, a folder named twice: a file is missed, or looked at twice.
+
+    What begins with a dot, or lies in a run's own folder, is no stranger to be told of.
+    """
     logs = tmp_path / "logs"
     shutil.copytree(sound, logs / "site" / "tablet" / "run-a")
     (logs / "site" / "tablet" / "run-a" / "sheet.pdf").write_bytes(b"%PDF")
