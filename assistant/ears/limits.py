@@ -28,14 +28,13 @@ WEIGHTS: Mapping[str, float] = MappingProxyType(
 """Of an answer's odds; from synthetic voices."""
 STOP_WEIGHTS: Mapping[str, float] = MappingProxyType(
     {
-        "constant": 0.13,
-        "first gain": 3.50,
-        "first opens": 0.27,
-        "first closes": 1.92,
+        "constant": 0.52,
+        "first gain": 3.47,
+        "first opens": 0.36,
+        "first closes": 1.82,
         "first margin": 1.21,
-        "second gain": 3.20,
-        "second margin": 0.48,
-        "second last": -0.35,
+        "second gain": 3.01,
+        "second margin": 0.52,
     }
 )
 """Of a stop's odds; from synthetic voices and people."""
@@ -57,7 +56,7 @@ class Limits:
     answer: float = -1.0
     critical: float = 1.5
     reading: float = 0.0
-    emergency: float = -0.5
+    emergency: float = -1.0
     contrary: float = 6.0
     gain: float = -7.5
     snr_db: float = 0.0
