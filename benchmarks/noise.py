@@ -32,6 +32,7 @@ from benchmarks.hearing_parts.voices import FIT_VOICES, REPORT_VOICES, SPEECH_RM
 
 ROOT = Path(__file__).resolve().parents[1]
 MINUTE = 60 * noises.RATE
+KEPT_EVERY = 30  # minutes of sound: what was heard until then stands, should it be broken off
 KINDS = (*noises.NOISES, "babble", "sentences", "read speech")
 
 
@@ -100,16 +101,23 @@ def main() -> None:
                     taken.append(f"minute {number}, {kind}: {found.phrase or found.reading} for {found.ears}")
             memory.append(round(resident_mb()))
             print(f"{number + 1} minutes, {sum(map(Counter.total, heard.values()))} utterances", end="\r", flush=True)
-    result = {
-        "what": "sound that is no answer", **machine(), "hours": wish.hours, "read_passages": len(reading),
+            if len(memory) % KEPT_EVERY == 0:
+                wish.out.write_text(result(heard, taken, memory, len(reading)), "utf-8")
+    print(result(heard, taken, memory, len(reading)))
+    wish.out.write_text(result(heard, taken, memory, len(reading)), "utf-8")
+
+
+def result(heard: dict[str, Counter[str]], taken: list[str], memory: list[float], passages: int) -> str:
+    """Return what came of the sound so far, as JSON."""
+    told = {
+        "what": "sound that is no answer", **machine(), "hours": round(len(memory) / 60, 2), "read_passages": passages,
         "answers": sum(kind["answer"] for kind in heard.values()),
         "stops": sum(kind["stop"] for kind in heard.values()),
         "utterances": {kind: dict(counts) for kind, counts in heard.items()}, "taken": taken,
         "memory_mb": {"first_half": max(memory[: len(memory) // 2]), "all": max(memory), "last": memory[-1]},
         "processor_s": round(time.process_time()),
     }  # fmt: skip
-    print(json.dumps(result, indent=1))
-    wish.out.write_text(json.dumps(result, indent=1) + "\n", "utf-8")
+    return json.dumps(told, indent=1) + "\n"
 
 
 if __name__ == "__main__":

@@ -38,6 +38,9 @@ On 246 fitting clips at 10 and 5 dB the ranking ear was right 236 times with 0.6
 weighing ear 228 times with 0.6, 234 with 0.8, because "stop" won less often in noise, and no more often with 0.9.
 """
 
+READING_SHARE = 0.5
+"""The same for readings in the weighing ear: of 168 both ears put 114 first rightly and 7 wrongly; with 0.8, 14."""
+
 
 @dataclass(frozen=True, slots=True)
 class Scored:
@@ -76,6 +79,11 @@ class Weighed(Scored):
     share: ClassVar[float] = WEIGHING_SHARE
 
     last: float
+
+    @property
+    def gain(self) -> float:
+        """What hearing adds to the text; of a reading less is taken off, or longer ones win ("5000" for "500")."""
+        return self.heard - (READING_SHARE if self.phrase.startswith(NUMBER) else self.share) * self.unheard
 
 
 Sound_contra = TypeVar("Sound_contra", contravariant=True)

@@ -117,6 +117,15 @@ def test_a_stop_nobody_said_does_not_lead_the_weighing_ear_in_noise() -> None:
     assert best_by_phrase(weighed)[0].phrase == "parking-brake-set"
 
 
+def test_a_longer_number_does_not_lead_for_being_rare() -> None:
+    """Hazard: a gauge at 500 is read back as 5000. Figures as measured, of a person at 10 dB."""
+    weighed = [
+        Weighed("<number> 5000", "Five zero zero zero.", heard=-7.9, unheard=-26.2, last=-1.0),
+        Weighed("<number> 500", "Five zero zero.", heard=-6.7, unheard=-24.0, last=-1.0),
+    ]
+    assert best_by_phrase(weighed)[0].phrase == "<number> 500"
+
+
 def test_each_phrase_stands_once_by_its_best_wording() -> None:
     """Hazard: two wordings of one phrase are rivals, and the driver is refused for having a choice."""
     live = Live("en", {"jaw-closed": ("jaw closed", "jaw is closed")})
