@@ -90,7 +90,7 @@ class _Limit:
         points = drift.reading_points(store, self.name, asked.chosen)
         values = tuple(self.told(Decimal(int(milli)) / 1000) or 0.0 for milli in points["milli"])
         return Points(
-            f"{plain(self.name).capitalize()}: each reading", self.unit,
+            f"{plain(self.name).capitalize()}: the newest {drift.NEWEST} readings at most", self.unit,
             tuple(_FIRST_DAY + timedelta(days=int(day)) for day in points["day"]), values,
             tuple(not bool(within) for within in points["within"]), tuple(float(one) for one in self.bounds),
         )  # fmt: skip

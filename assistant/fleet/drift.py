@@ -18,6 +18,9 @@ from assistant.fleet.filters import EVERYTHING, USUAL, Filter, Mask, first_day, 
 from assistant.fleet.tables import READING, bit_or
 from assistant.phrases.units import convert
 
+NEWEST = 200
+"""So many readings of a limit are shown; what all of them come to is in the line through them."""
+
 _MONTH_DAYS = 30
 _BY = ("limit_name", "base_unit")
 _SUMS = ("n", "runs", "outside", "sum_x", "sum_y", "sum_xx", "sum_xy")
@@ -58,7 +61,7 @@ def limits_read(fleet: Fleet, chosen: Filter = EVERYTHING, mask: Mask = USUAL) -
 
 
 def reading_points(
-    fleet: Fleet, limit_name: str, chosen: Filter = EVERYTHING, mask: Mask = USUAL, most: int = 500
+    fleet: Fleet, limit_name: str, chosen: Filter = EVERYTHING, mask: Mask = USUAL, most: int = NEWEST
 ) -> pd.DataFrame:
     """Return the newest readings of a limit, oldest first: ``day, milli, within``, as in `schema.Reading`.
 
