@@ -129,6 +129,19 @@ def upper(bad: int, of: int) -> float:
     return (middle + z * math.sqrt(share * (1 - share) / of + z * z / (4 * of * of))) / (1 + z * z / of)
 
 
+def taken(records: Sequence[Record], material: Material) -> list[str]:
+    """Return what was taken for what was not said, or stopped a run, by both ears together: one line each."""
+    lines = []
+    for r in records:
+        live = material.live(int(str(r["step"])), str(r["reading"]))
+        if r["made"] and outcome("both", r, live) in {"wrong", "taken", "stop"}:
+            names = ", ".join(name for name in heard_by("both", r, live) if name)
+            critical = " (critical)" if any(name in live.critical for name in names.split(", ")) else ""
+            snr = "clean" if r["snr"] is None else f"{r['snr']:g} dB"
+            lines.append(f"{r['group']}, {snr}, {r['noise']}: {r['text']!r} for {names}{critical}")
+    return sorted(lines)
+
+
 def by_noise(records: Sequence[Record], material: Material) -> dict[str, dict[str, int]]:
     """Return how both ears together fare under each noise, answers by synthetic voices only."""
     found: dict[str, dict[str, int]] = defaultdict(lambda: {"right": 0, "refused": 0, "wrong": 0})
@@ -220,7 +233,8 @@ def main() -> None:
     result = {
         "what": "hearing, report clips", **machine(), "clips_planned": len(items), "clips_heard": len(records),
         "skipped": [what for what, found in (("human", speech), ("read", reading)) if found is None],
-        "rows": rows, "by_noise": by_noise(records, material), "speed": speeds(records),
+        "rows": rows, "taken": taken(records, material),
+        "by_noise": by_noise(records, material), "speed": speeds(records),
     }  # fmt: skip
     wish.out.parent.mkdir(parents=True, exist_ok=True)
     wish.out.with_suffix(".json").write_text(json.dumps(result, indent=1) + "\n", "utf-8")

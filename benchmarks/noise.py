@@ -32,7 +32,7 @@ from benchmarks.hearing_parts.voices import FIT_VOICES, REPORT_VOICES, SPEECH_RM
 
 ROOT = Path(__file__).resolve().parents[1]
 MINUTE = 60 * noises.RATE
-KEPT_EVERY = 30  # minutes of sound: what was heard until then stands, should it be broken off
+KEPT_EVERY = 30  # minutes of sound: what was heard until then stands beside the result, should it be broken off
 KINDS = (*noises.NOISES, "babble", "sentences", "read speech")
 
 
@@ -90,6 +90,7 @@ def main() -> None:
     heard: dict[str, Counter[str]] = {kind: Counter() for kind in KINDS}
     taken: list[str] = []
     memory: list[float] = []
+    part = wish.out.with_suffix(".part")
     with tempfile.TemporaryDirectory() as folder:
         for number, (kind, sound) in enumerate(minutes(wish.hours, Path(folder), reading)):
             live = material.lives[number % len(material.lives)]
@@ -102,9 +103,11 @@ def main() -> None:
             memory.append(round(resident_mb()))
             print(f"{number + 1} minutes, {sum(map(Counter.total, heard.values()))} utterances", end="\r", flush=True)
             if len(memory) % KEPT_EVERY == 0:
-                wish.out.write_text(result(heard, taken, memory, len(reading)), "utf-8")
-    print(result(heard, taken, memory, len(reading)))
-    wish.out.write_text(result(heard, taken, memory, len(reading)), "utf-8")
+                part.write_text(result(heard, taken, memory, len(reading)), "utf-8")
+    whole = result(heard, taken, memory, len(reading))
+    print(whole)
+    wish.out.write_text(whole, "utf-8")
+    part.unlink(missing_ok=True)
 
 
 def result(heard: dict[str, Counter[str]], taken: list[str], memory: list[float], passages: int) -> str:
@@ -114,7 +117,7 @@ def result(heard: dict[str, Counter[str]], taken: list[str], memory: list[float]
         "answers": sum(kind["answer"] for kind in heard.values()),
         "stops": sum(kind["stop"] for kind in heard.values()),
         "utterances": {kind: dict(counts) for kind, counts in heard.items()}, "taken": taken,
-        "memory_mb": {"first_half": max(memory[: len(memory) // 2]), "all": max(memory), "last": memory[-1]},
+        "memory_mb": {"first_half": max(memory[: (len(memory) + 1) // 2]), "all": max(memory), "last": memory[-1]},
         "processor_s": round(time.process_time()),
     }  # fmt: skip
     return json.dumps(told, indent=1) + "\n"

@@ -1,9 +1,8 @@
 """Two ears of different make: what one utterance comes to, and why.
 
 The mistakes of the two differ, so what both take for the same phrase is worth far more than what
-either does alone. An answer needs both to put the same phrase first (of 388 that the first ear had
-right, five were lost by that), a critical one surely. An emergency needs one. Everything else is refused with a
-reason; nothing is guessed.
+either does alone. An answer needs both to put the same phrase first, a critical one surely. An
+emergency needs one. Everything else is refused with a reason; nothing is guessed.
 """
 
 from __future__ import annotations
@@ -36,7 +35,8 @@ from assistant.phrases.match import match
 from assistant.phrases.words import normalise
 
 Sound = TypeVar("Sound")
-CANDIDATES = 4  # phrases that the second ear weighs: of 1,327 sounds not one came out otherwise than with 8
+CANDIDATES = 4
+"""Phrases that the second ear weighs: of 1,327 sounds not one came out otherwise with 8 (at the shares of the time)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,10 +97,10 @@ class Pair:
         others = self._first.elsewhere(sound, live)
         lead, written = ranked[0], writing.result()
         texts, more = contraries(lead.text), around(lead.text, written)
-        tried = self._beside.submit(_tried, self._first, sound, texts, more)
+        tried = self._beside.submit(_tried, self._first, sound, lead.phrase, texts, more)
         asked = candidates(ranked, live) + [(one.phrase, one.text) for one in others]
         weighed = self._second.weigh(worked.result(), asked)
-        denied, more_gains = _tried(self._second, worked.result(), texts, more)
+        denied, more_gains = _tried(self._second, worked.result(), lead.phrase, texts, more)
         first_denied, first_more_gains = tried.result()
         second = next(one for one in weighed if one.phrase == lead.phrase)
         both = [one + other for one, other in zip(first_denied, denied, strict=True)]
@@ -147,11 +147,13 @@ class Pair:
         return said
 
 
-def _tried(ear: Scorer[Sound], sound: Sound, texts: list[str], more: list[str]) -> tuple[list[float], list[float]]:
-    """Return how likely each of ``texts`` is, and what hearing gains for each of ``more``."""
+def _tried(
+    ear: Scorer[Sound], sound: Sound, phrase: str, texts: list[str], more: list[str]
+) -> tuple[list[float], list[float]]:
+    """Return how likely each of ``texts`` is, and what hearing gains for each of ``more``, which holds a phrase."""
     heard = ear.likelihoods(sound, [*texts, *more])
     unheard = ear.unheard(more)
-    gains = [one - ear.share * other for one, other in zip(heard[len(texts) :], unheard, strict=True)]
+    gains = [one - ear.share(phrase) * other for one, other in zip(heard[len(texts) :], unheard, strict=True)]
     return heard[: len(texts)], gains
 
 

@@ -63,7 +63,6 @@ class MoonshineEar:
     """Ranks the live phrases for a sound and writes down what it hears; one owner thread."""
 
     name = "moonshine-tiny.en"
-    share = RANKING_SHARE
 
     def __init__(self, folder: Path | None = None, *, threads: int = 1) -> None:
         folder = folder if folder is not None else WEIGHTS.find()
@@ -126,6 +125,10 @@ class MoonshineEar:
         """Return the natural-log likelihood of each text without any sound; they are not kept."""
         return self.likelihoods(self._quiet, texts)
 
+    def share(self, phrase: str) -> float:  # noqa: ARG002 - the same for all
+        """Return how much of the likelihood without sound is taken off."""
+        return RANKING_SHARE
+
     def write(self, sound: Sound) -> str:
         """Return what is heard, written freely."""
         found: list[int] = []
@@ -157,7 +160,7 @@ class MoonshineEar:
         left: a mate's texts all begin alike.
         """
         rows = [self.pieces.of(text) for _, text in texts]
-        gain = sound.first - self.share * self._quiet.first
+        gain = sound.first - RANKING_SHARE * self._quiet.first
         hopes = [float(gain[row[0]]) for row in rows]
         stops = [at for at, (phrase, _) in enumerate(texts) if phrase in always]
         near = _near(hopes, range(len(texts)), FIRST_LEAST)
@@ -166,7 +169,7 @@ class MoonshineEar:
             begun = [at for at in near if len(rows[at]) >= depth]
             self._without_sound([texts[at][1] for at in begun])
             for at, odds in zip(begun, self._model.nexts(sound, [rows[at][:depth] for at in begun]), strict=True):
-                hopes[at] += odds - self.share * float(self._unheard[texts[at][1]][depth - 1])
+                hopes[at] += odds - RANKING_SHARE * float(self._unheard[texts[at][1]][depth - 1])
             near = _near(hopes, near, LEAST)
             if len(near) <= MOST:
                 break

@@ -19,7 +19,7 @@ from tokenizers import Tokenizer
 
 from assistant.ears.audio import dithered
 from assistant.ears.base import SAMPLE_RATE, Samples
-from assistant.ears.closed_set import WEIGHING_SHARE, Weighed, best_by_phrase, lacking, sentences
+from assistant.ears.closed_set import Weighed, best_by_phrase, lacking, sentences, weighing_share
 from assistant.ears.features import log_mel
 from assistant.ears.weights import Weights
 from assistant.errors import DeviceError
@@ -53,7 +53,6 @@ class WhisperEar:
     """Weighs candidates against each other; one owner thread."""
 
     name = "whisper-tiny.en"
-    share = WEIGHING_SHARE
 
     def __init__(self, folder: Path | None = None, *, threads: int = 1) -> None:
         folder = folder if folder is not None else WEIGHTS.find()
@@ -99,6 +98,10 @@ class WhisperEar:
     def unheard(self, texts: Sequence[str]) -> list[float]:
         """Return the natural-log likelihood of each text without any sound; they are not kept."""
         return self.likelihoods(self._quiet, texts)
+
+    def share(self, phrase: str) -> float:
+        """Return how much of the likelihood without sound is taken off for a phrase, or for what holds it."""
+        return weighing_share(phrase)
 
     def prepare(self, live: Live) -> None:
         """Weigh the texts of a live set without sound ahead of time, so that the first answer is not late."""

@@ -27,6 +27,12 @@ from assistant.journal.words import FILE as WORDS
 FOREIGN = "foreign"
 """Why a sound log is not counted when its tablet's key is not known."""
 
+UNREADABLE = "unreadable"
+"""Why a file is not counted that the system does not let be read, or whose name no store can keep."""
+
+PASSING = (FOREIGN, UNREADABLE)
+"""Reasons that may go away while the file stays as it is: a key is learnt, a right given, a share comes back."""
+
 LARGE = 32 << 20
 """A log of more bytes is not read as rows here but by who writes them, a part at a time."""
 
@@ -81,7 +87,7 @@ def examine(path: Path, tablets: Mapping[str, str] | None, now_ms: int) -> Exami
             _look(found, tablets, now_ms)
             after = path.stat()
         except OSError as error:
-            found.why = Reason("unreadable", 0, f"{path} cannot be read: {(error.strerror or str(error)).lower()}.")
+            found.why = Reason(UNREADABLE, 0, f"{path} cannot be read: {(error.strerror or str(error)).lower()}.")
             return found
         if (before.st_size, before.st_mtime_ns) == (after.st_size, after.st_mtime_ns):
             return found
@@ -151,7 +157,7 @@ def _no_log(path: Path, error: LogError) -> Reason:
     """Return why nothing in a file is a record: it cannot be read, another program wrote it, or it is no log."""
     digest = digest_of(path)
     if isinstance(error.__cause__, OSError):
-        return Reason("unreadable", 0, str(error), digest=digest)
+        return Reason(UNREADABLE, 0, str(error), digest=digest)
     try:
         told = orjson.loads(_first_line(path))
         version = told["v"] if isinstance(told["data"], dict) else None
@@ -186,11 +192,15 @@ Mark = tuple[str, int, int]
 
 @dataclass
 class FoundFiles:
-    """What lies under a folder: files that may be logs, files of no run, and folders that cannot be entered."""
+    """What lies under a folder: files that may be logs, files of no run, folders that cannot be entered.
+
+    ``unnamed`` are files and folders whose names are no text, as they can be shown.
+    """
 
     logs: list[Mark] = field(default_factory=list)
     others: list[str] = field(default_factory=list)
     closed: list[str] = field(default_factory=list)
+    unnamed: list[str] = field(default_factory=list)
 
 
 def files_under(folder: Path) -> FoundFiles:
@@ -211,7 +221,10 @@ def files_under(folder: Path) -> FoundFiles:
         folders: list[os.DirEntry[str]] = []
         files: list[os.DirEntry[str]] = []
         for one in inside:
-            (folders if _is_folder(one) else files).append(one)
+            if (shown := as_text(one.path)) != one.path:
+                found.unnamed.append(shown)
+            else:
+                (folders if _is_folder(one) else files).append(one)
         of_run = any(one.name == LOG for one in files)
         for one in files:
             if one.name.endswith(".jsonl") and one.name != WORDS:
@@ -219,8 +232,13 @@ def files_under(folder: Path) -> FoundFiles:
             elif not of_run and not one.name.startswith("."):
                 found.others.append(one.path)
         if not of_run:
-            todo += [one.path for one in folders if not one.name.startswith(".") and not one.is_symlink()]
+            todo += [one.path for one in folders if not one.name.startswith(".") and not _is_link(one)]
     return found
+
+
+def as_text(path: str) -> str:
+    """Return a path as it can be written down: a byte of its name that is no text by its number."""
+    return path if path.isascii() else os.fsencode(path).decode("utf-8", "backslashreplace")
 
 
 def _is_folder(entry: os.DirEntry[str]) -> bool:
@@ -228,6 +246,13 @@ def _is_folder(entry: os.DirEntry[str]) -> bool:
         return entry.is_dir()
     except OSError:
         return False
+
+
+def _is_link(entry: os.DirEntry[str]) -> bool:
+    try:
+        return entry.is_symlink()
+    except OSError:
+        return True
 
 
 def _mark(entry: os.DirEntry[str]) -> Mark:

@@ -22,11 +22,13 @@ import sqlalchemy as sa
 
 from assistant.errors import InputError, LogError
 from assistant.fleet.examine import (
-    FOREIGN,
+    PASSING,
+    UNREADABLE,
     Examined,
     FoundFiles,
     Mark,
     Reason,
+    as_text,
     digest_of,
     examine_all,
     files_under,
@@ -109,7 +111,10 @@ def take_in(
     """
     missing = [str(folder) for folder in folders if not folder.is_dir()]
     if missing:
-        raise InputError(f"There is no folder {', '.join(missing)}; name folders of runs.")
+        raise InputError(f"There is no folder {as_text(', '.join(missing))}; name folders of runs.")
+    for folder in folders:
+        if (shown := as_text(str(folder.resolve()))) != str(folder.resolve()):
+            raise InputError(f"The name of the folder {shown} is no text that can be kept; rename it.")
     names = None if tablets is None else known_tablets(tablets)
     catch_up(store)
     files = _files(folders)
@@ -138,12 +143,14 @@ def _files(folders: Sequence[Path]) -> FoundFiles:
     logs: dict[str, Mark] = {}
     others: set[str] = set()
     closed: set[str] = set()
+    unnamed: set[str] = set()
     for folder in folders:
         found = files_under(folder.resolve())
+        unnamed.update(found.unnamed)
         logs.update((mark[0], mark) for mark in found.logs)
         others.update(found.others)
         closed.update(found.closed)
-    return FoundFiles([logs[path] for path in sorted(logs)], sorted(others), sorted(closed))
+    return FoundFiles([logs[path] for path in sorted(logs)], sorted(others), sorted(closed), sorted(unnamed))
 
 
 def _changed(job: _Job, logs: list[Mark]) -> list[Path]:
@@ -151,9 +158,9 @@ def _changed(job: _Job, logs: list[Mark]) -> list[Path]:
     with job.store.reading() as connection:
         runs = connection.execute(sa.select(Run.source, Run.source_size, Run.source_mtime_ns))
         seen = set(map(tuple, runs))
-        # A foreign tablet's key may be among the known ones by now, so its files are looked at again.
+        # A foreign tablet's key may be known by now, and what could not be read may be readable: looked at again.
         held = connection.execute(
-            sa.select(Quarantine.path, Quarantine.size, Quarantine.mtime_ns).where(Quarantine.reason != FOREIGN)
+            sa.select(Quarantine.path, Quarantine.size, Quarantine.mtime_ns).where(Quarantine.reason.not_in(PASSING))
         )
         quarantined = {tuple(row) for row in held if row[2]}
     changed = []
@@ -173,7 +180,10 @@ def _unlogged(files: FoundFiles) -> Iterator[Examined]:
         what = f"{path} is no log and lies in no run's folder: it was not looked into."
         yield Examined(path, why=Reason("unknown", 0, what, digest=digest_of(path) if path.is_file() else ""))
     for path in map(Path, files.closed):
-        yield Examined(path, why=Reason("unreadable", 0, f"The folder {path} cannot be entered: ask for the right to."))
+        yield Examined(path, why=Reason(UNREADABLE, 0, f"The folder {path} cannot be entered: ask for the right to."))
+    for path in map(Path, files.unnamed):
+        what = f"The name of {path} is no text that can be kept: rename it, and take it in again."
+        yield Examined(path, why=Reason(UNREADABLE, 0, what))
 
 
 def _examined(logs: list[Path], names: Mapping[str, str] | None, now_ms: int, workers: int) -> Iterator[Examined]:

@@ -11,13 +11,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import islice
+from pathlib import Path
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from assistant.fleet.adding import Adding
 from assistant.fleet.bulk import PARTS, columns_of, load
-from assistant.fleet.examine import FOREIGN, Examined, Reason
+from assistant.fleet.examine import PASSING, Examined, Reason
 from assistant.fleet.rows import LINK, Columns, Facts, Row
 from assistant.fleet.schema import Base, Quarantine, Run, Stale, Tablet
 from assistant.journal.keys import fingerprint
@@ -93,7 +94,8 @@ class Writing:
         self._fresh: set[tuple[str, str]] = set()  # put in here: what `look_up` found before is not so any more
         self._known: dict[tuple[str, str], _Stored] = {}
         self._stale: set[tuple[str, str]] = set()
-        self._foreign = set(connection.scalars(sa.select(Quarantine.path).where(Quarantine.reason == FOREIGN)))
+        passing = sa.select(Quarantine.path).where(Quarantine.reason.in_(PASSING))
+        self._passing = set(connection.scalars(passing))
 
     def look_up(self, facts: Iterable[Facts]) -> None:
         """Find what the store has of runs that are about to be put in, all at once."""
@@ -114,9 +116,7 @@ class Writing:
     def put(self, told: Examined, facts: Facts, parts: Iterable[Columns]) -> Fate:
         """Put a run in, or see that it is there; a large one gives its rows in ``parts``, as they are read."""
         key = (facts.key, facts.run)
-        if str(told.path) in self._foreign:  # its key is known by now
-            of_path = (Quarantine.path == str(told.path), Quarantine.reason == FOREIGN)
-            self._connection.execute(sa.delete(Quarantine).where(*of_path))
+        self._has_passed(told.path)
         if key in self._fresh:
             self._write_held()
             self.look_up([facts])
@@ -129,6 +129,8 @@ class Writing:
 
     def quarantine(self, told: Examined, why: Reason) -> None:
         """Note a file that is not counted; the same file with the same content only once."""
+        if why.reason not in PASSING:
+            self._has_passed(told.path)
         row = (
             str(told.path), why.digest, why.reason, why.line, why.what, why.run, self._now, told.size, told.mtime_ns,
         )  # fmt: skip
@@ -141,6 +143,13 @@ class Writing:
         if self._stale:
             mark_stale(self._connection, self._stale)
         self._stale.clear()
+
+    def _has_passed(self, path: Path) -> None:
+        """Take back what was noted of a file, or of a folder around it, that is as it should be by now."""
+        for one in self._passing.intersection(map(str, (path, *path.parents))) if self._passing else ():
+            of_path = (Quarantine.path == one, Quarantine.reason.in_(PASSING))
+            self._connection.execute(sa.delete(Quarantine).where(*of_path))
+            self._passing.discard(one)
 
     def _count_some(self) -> None:
         """Count now and then, for at the end nobody works beside."""

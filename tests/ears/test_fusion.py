@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
 
+from assistant.ears import fusion
 from assistant.ears.audio import Levels
 from assistant.ears.base import Verdict
-from assistant.ears.closed_set import Ranked, Weighed, best_by_phrase
+from assistant.ears.closed_set import Ranked, Weighed, best_by_phrase, weighing_share
 from assistant.ears.evidence import Evidence, figures, more_was_said, odds
 from assistant.ears.fusion import CANDIDATES, Outcome, candidates, decide
 from assistant.ears.limits import LIMITS
@@ -252,3 +254,27 @@ def test_one_ear_alone_never_gives_a_critical_answer() -> None:
     assert reading is not None
     assert (reading.value, reading.unit) == (110, "psi")
     assert decide_alone(Verdict("<number>", "one ten psi"), LIVE, LIMITS, CLEAR).unheard is Unheard.BAD_NUMBER
+
+
+class _Even:
+    """An ear to which every text is as likely as any other."""
+
+    def share(self, phrase: str) -> float:
+        """As the weighing ear."""
+        return weighing_share(phrase)
+
+    def likelihoods(self, sound: None, texts: Sequence[str]) -> list[float]:  # noqa: ARG002 - as an ear is asked
+        """Say the same of all."""
+        return [-10.0 for _ in texts]
+
+    def unheard(self, texts: Sequence[str]) -> list[float]:
+        """Say the same of all."""
+        return [-40.0 for _ in texts]
+
+
+@pytest.mark.parametrize("phrase", ["<number> 500", "jaw-closed"])
+def test_what_stands_around_a_text_is_weighed_as_the_text_itself(phrase: str) -> None:
+    """Hazard: more words seem to gain what only the sums differ by, and every number is refused or none is."""
+    itself = Weighed(phrase, "A text.", heard=-10.0, unheard=-40.0, last=-1.0)
+    _, around_it = fusion._tried(_Even(), None, phrase, ["Not a text."], ["A text and more."])
+    assert around_it == [itself.gain]

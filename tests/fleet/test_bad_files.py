@@ -13,6 +13,7 @@ import pytest
 import sqlalchemy as sa
 from made_runs import Clocks, Made
 
+from assistant.errors import InputError, LogError
 from assistant.fleet import examine, write
 from assistant.fleet.intake import take_in
 from assistant.fleet.pages import quarantined, run_list
@@ -204,6 +205,44 @@ def test_each_file_is_found_once(sound: Path, tmp_path: Path) -> None:
         assert [Path(path).name for path in quarantined(store)["path"]] == ["itself"]
         again = take_in(store, [logs], workers=1)
         assert (again.new, again.known, again.unchanged) == (0, 1, 1)
+
+
+def test_what_could_not_be_read_is_looked_at_again(
+    sound: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Hazard: a share stumbles once while a run is taken in, and the run is passed over for good."""
+
+    def stumbling(path: Path, **_wanted: object) -> None:
+        raise LogError(f"{path} cannot be read: stale file handle.") from OSError("stale file handle")
+
+    shutil.copytree(sound, tmp_path / "logs" / "run-a")
+    with Store(tmp_path / "fleet.sqlite") as store:
+        with monkeypatch.context() as patch:
+            patch.setattr(examine, "verify", stumbling)
+            for _ in range(2):
+                assert take_in(store, [tmp_path / "logs"], workers=1).quarantined == 1
+                assert list(quarantined(store)["reason"]) == ["unreadable"]
+        told = take_in(store, [tmp_path / "logs"], workers=1)
+        assert (told.new, told.quarantined) == (1, 0)
+        assert quarantined(store).empty
+
+
+def test_a_name_that_is_no_text_is_told_of(sound: Path, tmp_path: Path) -> None:
+    """Hazard: one oddly named file, from a camera or an old disk, and no run of the folder is ever taken in."""
+    logs = tmp_path / "logs"
+    shutil.copytree(sound, logs / "run-a")
+    odd = os.fsencode(logs) + b"/caf\xe9"
+    Path(os.fsdecode(odd)).mkdir()
+    shutil.copy(sound / "log.jsonl", odd + b"/log.jsonl")
+    Path(os.fsdecode(os.fsencode(logs) + b"/\xff.txt")).write_bytes(b"")
+    with Store(tmp_path / "fleet.sqlite") as store:
+        for new in (1, 0):
+            assert take_in(store, [logs], workers=1).new == new
+            found = quarantined(store)
+            assert {Path(path).name for path in found["path"]} == {r"caf\xe9", r"\xff.txt"}
+            assert all("rename it" in what for what in found["what"])
+        with pytest.raises(InputError, match="rename it"):
+            take_in(store, [Path(os.fsdecode(odd))], workers=1)
 
 
 def test_forgetting_reaches_the_store(tmp_path: Path, tablets: dict[str, TabletKey], couple: Prepared) -> None:

@@ -261,7 +261,10 @@ def test_a_drift_is_the_line_numpy_draws(fleet: Any, whole: Read) -> None:
 
 
 def test_points_are_all_readings_of_what_was_chosen(fleet: Any, whole: Read) -> None:
-    """Hazard: a reading on the first or last day of a month, or of another month, and the drawing misleads."""
+    """Hazard: a reading on the first or last day of a month, or of another month, and the drawing misleads.
+
+    Where there are more than are shown, it is the newest that are.
+    """
     drawn = 0
     for which, (chosen, asked) in CHOSEN.items():
         for name, group in whole.of(**chosen).readings.groupby("limit_name"):
@@ -271,6 +274,8 @@ def test_points_are_all_readings_of_what_was_chosen(fleet: Any, whole: Read) -> 
             assert sorted(zip(found["day"], found["milli"], strict=True)) == sorted(
                 zip(group["day"], group["milli"], strict=True)
             ), (which, name)
+            newest = drift.reading_points(fleet, str(name), asked, OPEN, most=3)
+            assert list(newest["day"]) == sorted(group["day"])[-3:], (which, name)
             drawn += 1
     assert drawn
 

@@ -62,7 +62,7 @@ def explained(store: Store, tmp_path: Path, tablets: dict[str, TabletKey], coupl
 
 @pytest.mark.parametrize("name", CHOSEN)
 def test_no_list_puts_all_in_order_to_show_the_newest(explained: Explained, name: str) -> None:
-    """Hazard: a trainer waits half a second for a page, because every reading of years was sorted for the last 500."""
+    """Hazard: a trainer waits half a second for a page, because every reading of years was sorted for the newest."""
     chosen = CHOSEN[name]
     pages.run_list(explained, chosen)
     drift.reading_points(explained, "working-pressure", chosen, Mask(0, 0))
