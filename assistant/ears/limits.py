@@ -58,7 +58,7 @@ class Limits:
     answer: float = -1.0
     critical: float = 1.5
     reading: float = 0.0
-    emergency: float = -1.0
+    emergency: float = -0.5
     contrary: float = 6.0
     gain: float = -7.5
     snr_db: float = 0.0
