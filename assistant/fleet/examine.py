@@ -221,18 +221,22 @@ def files_under(folder: Path) -> FoundFiles:
         folders: list[os.DirEntry[str]] = []
         files: list[os.DirEntry[str]] = []
         for one in inside:
-            if (shown := as_text(one.path)) != one.path:
-                found.unnamed.append(shown)
-            else:
-                (folders if _is_folder(one) else files).append(one)
+            (folders if _is_folder(one) else files).append(one)
         of_run = any(one.name == LOG for one in files)
         for one in files:
-            if one.name.endswith(".jsonl") and one.name != WORDS:
+            log = one.name.endswith(".jsonl") and one.name != WORDS
+            if not log and (of_run or one.name.startswith(".")):
+                continue
+            if (shown := as_text(one.path)) != one.path:
+                found.unnamed.append(shown)
+            elif log:
                 found.logs.append(_mark(one))
-            elif not of_run and not one.name.startswith("."):
+            else:
                 found.others.append(one.path)
-        if not of_run:
-            todo += [one.path for one in folders if not one.name.startswith(".") and not _is_link(one)]
+        for one in () if of_run else folders:
+            if not one.name.startswith(".") and not _is_link(one):
+                shown = as_text(one.path)
+                (todo if shown == one.path else found.unnamed).append(shown)
     return found
 
 

@@ -16,7 +16,7 @@ from benchmarks.hearing_parts.material import STOP
 NOT_OF_AN_ANSWER = ("first gain", "second gain")
 """Beside the margins the gains told nothing of an answer; a stop must fit by itself, whatever else may fit."""
 NOT_OF_A_STOP = ("contrary", "around", "first ends", "second last")
-"""A "no, stop" is a stop, and so is one with more said after it."""
+"""A "no, stop" is a stop, and so is one with more said after it; how it ends in the weighing ear told nothing."""
 RIDGE = 0.3
 ROUNDS = 100
 

@@ -228,13 +228,17 @@ def test_what_could_not_be_read_is_looked_at_again(
 
 
 def test_a_name_that_is_no_text_is_told_of(sound: Path, tmp_path: Path) -> None:
-    """Hazard: one oddly named file, from a camera or an old disk, and no run of the folder is ever taken in."""
+    """Hazard: one oddly named file, from a camera or an old disk, and no run of the folder is ever taken in.
+
+    In a run's own folder it is nobody's business, as any other.
+    """
     logs = tmp_path / "logs"
     shutil.copytree(sound, logs / "run-a")
     odd = os.fsencode(logs) + b"/caf\xe9"
     Path(os.fsdecode(odd)).mkdir()
     shutil.copy(sound / "log.jsonl", odd + b"/log.jsonl")
-    Path(os.fsdecode(os.fsencode(logs) + b"/\xff.txt")).write_bytes(b"")
+    for name in (b"/\xff.txt", b"/.\xff", b"/run-a/\xff.txt"):
+        Path(os.fsdecode(os.fsencode(logs) + name)).write_bytes(b"")
     with Store(tmp_path / "fleet.sqlite") as store:
         for new in (1, 0):
             assert take_in(store, [logs], workers=1).new == new
