@@ -23,77 +23,12 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from assistant.ears.audio import Levels
-from assistant.ears.closed_set import reading_of
-from assistant.ears.evidence import Evidence
-from assistant.ears.fusion import Outcome, decide
-from assistant.ears.limits import LIMITS
-from assistant.ears.live_words import NUMBER
-from assistant.phrases.live import Live, Reading
-from assistant.phrases.match import match
-from benchmarks.hearing_parts.collect import Record, collect, evidence_of
+from benchmarks.hearing_parts.collect import Record, collect
 from benchmarks.hearing_parts.fit import answer_weights, reached, stop_weights
-from benchmarks.hearing_parts.material import STOP, Counts, Item, Material, fit_items, report_items
+from benchmarks.hearing_parts.material import Counts, Item, Material, fit_items, report_items
+from benchmarks.hearing_parts.outcomes import ANSWERS, EARS, NO_ANSWER, heard_by, looks_used, outcome
 
 ROOT = Path(__file__).resolve().parents[1]
-EARS = ("both", "ranking ear's leading", "weighing ear's leading", "plain grammar (baseline)")
-ANSWERS = frozenset({"answer", "critical", "always"})
-NO_ANSWER = frozenset({"talk", "elsewhere", "more"})
-
-
-def heard_by(ear: str, record: Record, live: Live) -> list[str]:
-    """Return what one ear (or both) took each utterance of a clip for: phrase id, number or ""."""
-    if ear.startswith("plain"):
-        return [_number(str(record["plain_words"]), live) or str(record["plain"])]
-    found = []
-    for heard in record["heard"]:
-        if heard["too_long"]:
-            continue
-        evidence = evidence_of(heard)
-        if ear == "both":
-            levels = Levels(heard["speech_db"], heard["noise_db"], heard["clipped"])
-            found.append(_name(decide(evidence, None, live, LIMITS, levels)))
-        else:
-            found.append(_leading(ear, evidence, live))
-    return found
-
-
-def _leading(ear: str, found: Evidence, live: Live) -> str:
-    """Return the phrase or reading that one ear puts first, whatever its odds."""
-    leading = found.leading if ear.startswith("ranking") else found.second_leading
-    scored = next((one for one in (*found.weighed, *found.ranked) if one.phrase == leading), None)
-    reading = reading_of(scored.text, live) if scored is not None and leading.startswith(NUMBER) else None
-    return _value(reading) if reading is not None else leading
-
-
-def _name(outcome: Outcome) -> str:
-    if outcome.reading is not None:
-        return _value(outcome.reading)
-    return outcome.phrase or ""
-
-
-def _value(reading: Reading) -> str:
-    return f"{reading.value.normalize():f} {reading.unit or ''}".strip()
-
-
-def _number(words: str, live: Live) -> str:
-    found = match(words, live).reading if words and live.reading else None
-    return _value(found) if found is not None else ""
-
-
-def outcome(ear: str, record: Record, live: Live) -> str:
-    """Return "right", "wrong" or "refused" for a clip that is an answer, "taken" or "refused" for talk."""
-    names = [name for name in heard_by(ear, record, live) if name]
-    if record["group"] in NO_ANSWER:
-        return "taken" if any(name != STOP for name in names) else "stop" if names else "refused"
-    truth = str(record["truth"])
-    if record["group"] == "reading":
-        wanted = match(truth, live).reading
-        truth = _value(wanted) if wanted is not None else truth
-        names = [name.split()[0] if wanted is not None and wanted.unit is None else name for name in names]
-    if not names:
-        return "refused"
-    return "right" if all(name == truth for name in names) else "wrong"
 
 
 def table(records: Sequence[Record], material: Material) -> list[dict[str, object]]:
@@ -152,16 +87,32 @@ def by_noise(records: Sequence[Record], material: Material) -> dict[str, dict[st
     return dict(found)
 
 
-def speeds(records: Iterable[Record]) -> dict[str, float]:
-    """Return how long both ears' verdicts took from the end of the sound, and the processor time of them."""
-    heard = [h for r in records for h in r["heard"]]
-    if not heard:
+def speeds(records: Iterable[Record], material: Material) -> dict[str, float]:
+    """Return how long both ears' verdicts took from the end of the sound, and the processor time of them.
+
+    ``second_looks`` is the share of utterances that were heard a second time, of what was an answer and of what was
+    none; ``unlooked`` are those where the kept findings lack a second look that the limits ask for.
+    """
+    took, spent, again, lacking = [], [], {True: [0, 0], False: [0, 0]}, 0
+    for r in records:
+        live = material.live(int(str(r["step"])), str(r["reading"]))
+        for h in r["heard"]:
+            looks = looks_used(h, live)
+            took.append(sum(h["took_s"][:looks]))
+            spent.append(sum(h["cpu_s"][:looks]))
+            lacking += looks > len(h["looks"])
+            counts = again[r["group"] in ANSWERS]
+            counts[0], counts[1] = counts[0] + (looks > 1), counts[1] + 1
+    if not took:
         return {}
-    took = sorted(h["took_s"] for h in heard)
+    took.sort()
     return {
         "verdict_p50_s": round(statistics.median(took), 3),
         "verdict_p95_s": round(took[int(0.95 * (len(took) - 1))], 3),
-        "processor_median_s": round(statistics.median(h["cpu_s"] for h in heard), 3),
+        "processor_median_s": round(statistics.median(spent), 3),
+        "second_looks_of_answers": round(again[True][0] / max(again[True][1], 1), 3),
+        "second_looks_of_others": round(again[False][0] / max(again[False][1], 1), 3),
+        "unlooked": lacking,
     }
 
 
@@ -226,7 +177,7 @@ def main() -> None:
         print(f"{len(records)} clips")
         for name, some in (("answers", weights), ("a stop", stop)):
             print("\n".join([f"{name}:", *(f'        "{key}": {value:.2f},' for key, value in some.items())]))
-        print(reached(records, weights, stop))
+        print(reached(records, material, weights, stop))
         return
     rows = table(records, material)
     print(text(rows))
@@ -234,7 +185,7 @@ def main() -> None:
         "what": "hearing, report clips", **machine(), "clips_planned": len(items), "clips_heard": len(records),
         "skipped": [what for what, found in (("human", speech), ("read", reading)) if found is None],
         "rows": rows, "taken": taken(records, material),
-        "by_noise": by_noise(records, material), "speed": speeds(records),
+        "by_noise": by_noise(records, material), "speed": speeds(records, material),
     }  # fmt: skip
     wish.out.parent.mkdir(parents=True, exist_ok=True)
     wish.out.with_suffix(".json").write_text(json.dumps(result, indent=1) + "\n", "utf-8")

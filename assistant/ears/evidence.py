@@ -7,8 +7,9 @@ The odds are a logistic regression over few plain figures, fitted on measured cl
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 from assistant.ears.closed_set import FILLERS, Ranked, Weighed
 from assistant.phrases.words import normalise
@@ -22,7 +23,7 @@ class Evidence:
     by how much both ears together like a text that denies the leading one better than the leading one itself;
     ``around`` by how much each of them at least likes it better with words of the free text around it;
     ``elsewhere`` and ``second_elsewhere`` what hearing gains at most, in the ranking and in the weighing ear, for a
-    text that does not count now.
+    text that does not count now. ``written_again`` is the free text of a second look, where there was one.
     """
 
     ranked: tuple[Ranked, ...]
@@ -32,10 +33,25 @@ class Evidence:
     around: float = -math.inf
     elsewhere: float = -math.inf
     second_elsewhere: float = -math.inf
+    written_again: str = ""
 
     @property
     def leading(self) -> str:
-        """The ranking ear's leading phrase, "" when nothing is live."""
+        """The phrase for which hearing gains most in both ears together, "" when nothing is live.
+
+        Each ear has its own mistakes in noise: where one of them puts another phrase first by a little, the sum
+        is right more often than either.
+        """
+        return leader(self.ranked, self.weighed)
+
+    @property
+    def text(self) -> str:
+        """The leading phrase as the ranking ear likes it best, "" when nothing is live."""
+        return next((one.text for one in self.ranked if one.phrase == self.leading), "")
+
+    @property
+    def first_leading(self) -> str:
+        """The phrase that the ranking ear puts first."""
         return self.ranked[0].phrase if self.ranked else ""
 
     @property
@@ -44,12 +60,29 @@ class Evidence:
         return self.weighed[0].phrase if self.weighed else ""
 
     @property
+    def agreed(self) -> bool:
+        """Whether both ears put the same phrase first."""
+        return self.first_leading == self.second_leading
+
+    @property
+    def more_was_said(self) -> bool:
+        """Whether more was written freely than the leading text, which was written too."""
+        return any(more_was_said(written, self.text) for written in (self.written, self.written_again))
+
+    @property
     def leading_gain(self) -> float:
         """What hearing gains for the leading phrase, in both ears together; minus infinity without one."""
         return sum(
             next((one.gain for one in scored if one.phrase == self.leading), -math.inf)
             for scored in (self.ranked, self.weighed)
         )
+
+
+def leader(ranked: Sequence[Ranked], weighed: Sequence[Weighed]) -> str:
+    """Return the phrase for which hearing gains most in both ears together, of those that both know; or ""."""
+    second = {one.phrase: one.gain for one in weighed}
+    both = [(one.gain + second[one.phrase], one.phrase) for one in ranked if one.phrase in second]
+    return max(both)[1] if both else ""
 
 
 def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
@@ -102,6 +135,55 @@ def more_was_said(written: str, text: str) -> bool:
             again = all(word == wanted[place % len(wanted)] for place, word in enumerate(after))
             return not again or len(words[:at]) > 1 or not set(words[:at]) <= FILLERS
     return False
+
+
+FAR = 8.0
+"""What only one look has among its leading phrases counts in the other as so far behind the first there, or as the last
+one there: it was not among those near enough to be looked at."""
+NEVER = -99.0
+
+Kind = TypeVar("Kind", Ranked, Weighed)
+
+
+def averaged(one: Evidence, other: Evidence) -> Evidence:
+    """Return two looks at one sound as one: of each phrase and figure the mean.
+
+    What is told of the leading text counts only of the looks in which that phrase leads, if it leads in any.
+    """
+    if not one.ranked or not other.ranked:
+        return one if one.ranked else other
+    ranked = _averaged(one.ranked, other.ranked, ("opens", "closes", "ends"))
+    weighed = _averaged(one.weighed, other.weighed, ("last",))
+    lead = leader(ranked, weighed)
+    own = [look for look in (one, other) if look.leading == lead] or [one, other]
+    return Evidence(
+        ranked,
+        weighed,
+        one.written,
+        contrary=_mean([look.contrary for look in own]),
+        around=_mean([look.around for look in own]),
+        elsewhere=_mean([one.elsewhere, other.elsewhere]),
+        second_elsewhere=_mean([one.second_elsewhere, other.second_elsewhere]),
+        written_again=other.written,
+    )
+
+
+def _averaged(one: Sequence[Kind], other: Sequence[Kind], names: Sequence[str]) -> tuple[Kind, ...]:
+    """Return every phrase of two looks with its mean gain, leading phrase first; its text is that of the better."""
+    looks = [{each.phrase: each for each in look} for look in (one, other)]
+    least = [min(look[-1].gain, look[0].gain - FAR) for look in (one, other)]
+    found = []
+    for phrase in looks[0] | looks[1]:
+        there = [look[phrase] for look in looks if phrase in look]
+        best = max(there, key=lambda each: each.gain)
+        gains = [look[phrase].gain if phrase in look else low for look, low in zip(looks, least, strict=True)]
+        told: dict[str, Any] = {name: _mean([getattr(each, name) for each in there]) for name in names}
+        found.append(replace(best, heard=best.heard + _mean(gains) - best.gain, **told))
+    return tuple(sorted(found, key=lambda each: -each.gain))
+
+
+def _mean(values: Sequence[float]) -> float:
+    return sum(max(value, NEVER) for value in values) / len(values)
 
 
 def _within(value: float, low: float, high: float) -> float:

@@ -49,13 +49,16 @@ class Limits:
     ``weights`` turn what the ears found into log-odds (see ``assistant.ears.evidence``). From
     ``answer`` on a phrase is taken, from ``critical`` a critical one, from ``emergency`` a stop, and
     from ``reading`` a number is read back.
+    From ``hopeless`` on, what is not a stop already and not ``sure``, or not first in both ears, is looked at again.
     ``contrary``: from there on a text that denies the phrase fits so much better that none is taken. ``gain``:
     a phrase for which hearing gains less, in both ears together, is none, however little else fits.
     ``snr_db``: under this, an answer is not taken (an emergency still is). ``clipped``: share of
     samples in cut-off runs from which sound is refused.
     """
 
-    answer: float = -1.0
+    sure: float = 3.0
+    hopeless: float = -4.0
+    answer: float = -0.5
     critical: float = 1.5
     reading: float = 0.0
     emergency: float = -0.5

@@ -10,9 +10,10 @@ from dataclasses import replace
 
 from assistant.ears.audio import Levels
 from assistant.ears.base import Recogniser, Verdict
-from assistant.ears.fusion import Outcome, heard_as, sound_of
+from assistant.ears.fusion import heard_as, sound_of
 from assistant.ears.limits import LIMITS, Limits
 from assistant.ears.live_words import NUMBER
+from assistant.ears.rule import Outcome
 from assistant.ears.utterances import Utterance
 from assistant.phrases.live import Hearing, Live, Unheard
 from assistant.phrases.match import match

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from assistant.ears.closed_set import reading_texts
-from assistant.ears.evidence import figures, more_was_said
+from assistant.ears.evidence import figures
+from assistant.ears.limits import LIMITS
 from assistant.phrases.live import Live
-from benchmarks.hearing_parts.collect import Record, evidence_of
-from benchmarks.hearing_parts.material import STOP
+from benchmarks.hearing_parts.collect import Record, looks_of
+from benchmarks.hearing_parts.material import STOP, Material
+from benchmarks.hearing_parts.outcomes import ANSWERS, NO_ANSWER, heard_by, outcome
 
 NOT_OF_AN_ANSWER = ("first gain", "second gain")
 """Beside the margins the gains told nothing of an answer; a stop must fit by itself, whatever else may fit."""
@@ -28,15 +32,15 @@ Example = tuple[Record, Mapping[str, float], bool]
 
 
 def _examples(records: Sequence[Record], *, readings: bool = False) -> list[Example]:
-    """Return the leading phrase of each utterance, if it is no stop: of readings, or of all else."""
+    """Return the leading phrase of the first look at each utterance, if it is no stop: of readings, or of all else."""
     found = []
     for record in records:
         for heard in record["heard"] if (record["group"] == "reading") is readings else ():
-            evidence = evidence_of(heard)
+            evidence = looks_of(heard)[0]
             if evidence.leading == STOP:
                 continue
             told = _without(NOT_OF_AN_ANSWER, figures(evidence, evidence.leading))
-            if told and not more_was_said(evidence.written, evidence.ranked[0].text):  # refused by that rule already
+            if told and not evidence.more_was_said:  # refused by that rule already
                 found.append((record, told, evidence.leading == _truth(record)))
     return found
 
@@ -46,8 +50,8 @@ def _stops(records: Sequence[Record]) -> list[Example]:
     found = []
     for record in records:
         for heard in record["heard"]:
-            evidence = evidence_of(heard)
-            if STOP in {evidence.leading, evidence.second_leading}:
+            evidence = looks_of(heard)[0]
+            if STOP in {evidence.first_leading, evidence.second_leading}:
                 told = _without(NOT_OF_A_STOP, figures(evidence, STOP))
                 if told:
                     found.append((record, told, record["truth"] == STOP))
@@ -94,31 +98,43 @@ def _fit(examples: Sequence[Example]) -> dict[str, float]:
     return dict(zip(["constant", *names], map(float, weights), strict=True))
 
 
-def reached(records: Sequence[Record], weights: Mapping[str, float], stop: Mapping[str, float]) -> str:
-    """Return, for some limits, how many are taken rightly and wrongly on these clips, and the worst ones."""
-    rows = _with_odds(_examples(records), weights)
+def reached(
+    records: Sequence[Record], material: Material, weights: Mapping[str, float], stop: Mapping[str, float]
+) -> str:
+    """Return, for some limits of an answer, what the whole rule makes of these clips; and of readings and stops."""
     lines = []
-    for limit in (-1.0, 0.0, 1.0, 2.0, 3.0):
-        parts = [f"from {limit:+.0f}:"]
-        for snr in (20.0, 10.0, 5.0):
-            true = [odds > limit and said for odds, said, record in rows if record["truth"] and record["snr"] == snr]
-            wrong = [odds > limit and not said for odds, said, record in rows if record["snr"] == snr]
-            parts.append(f"{snr:g} dB right {sum(true)} of {len(true)}, wrong {sum(wrong)} of {len(wrong)};")
-        lines.append(" ".join(parts))
+    for limit in (-1.5, -1.0, -0.5, 0.0, 0.5, 1.0):
+        limits = replace(LIMITS, answer=limit, weights=weights, stop_weights=stop)
+        said: Counter[tuple[str, object, str]] = Counter()
+        critical = 0
+        for record in records:
+            live = material.live(int(str(record["step"])), str(record["reading"]))
+            came = outcome("both", record, live, limits)
+            group = "answers" if record["group"] in ANSWERS else str(record["group"])
+            said[(group, record["snr"] if group == "answers" else "", came)] += 1
+            if came in {"wrong", "taken"}:
+                critical += any(name in live.critical for name in heard_by("both", record, live, limits))
+        right = ", ".join(f"{snr:g} dB {said[('answers', snr, 'right')]}" for snr in (20.0, 10.0, 5.0))
+        wrong = sum(said[("answers", snr, "wrong")] for snr in (20.0, 10.0, 5.0))
+        others = ", ".join(f"{group} {said[(group, '', 'taken')]}" for group in sorted(NO_ANSWER))
+        lines.append(f"from {limit:+.1f}: right {right}; wrong {wrong}; taken {others}; critical among them {critical}")
     numbers = _with_odds(_examples(records, readings=True), weights)
     for limit in (1.0, 2.0, 3.0, 4.0):
         taken = [said for odds, said, _ in numbers if odds > limit]
         right, wrong = sum(taken), len(taken) - sum(taken)
         lines.append(f"readings from {limit:+.0f}: right {right}, wrong {wrong} of {len(numbers)}")
-    stops = _with_odds(_stops(records), stop)
-    for limit in (-2.0, -1.0, 0.0, 1.0):
-        caught = sum(odds > limit and said for odds, said, _ in stops)
-        false = sum(odds > limit and not said for odds, said, _ in stops)
-        lines.append(f"stops from {limit:+.0f}: caught {caught} of {sum(said for _, said, _ in stops)}, false {false}")
-    worst = sorted(
-        ((odds, str(record["text"]), str(record["snr"])) for odds, said, record in rows if not said), reverse=True
-    )[:8]
-    return "\n".join([*lines, "worst: " + "; ".join(f"{odds:.1f} {text} ({snr})" for odds, text, snr in worst)])
+    for limit in (-2.0, -1.0, -0.5, 0.0, 1.0):
+        limits = replace(LIMITS, emergency=limit, weights=weights, stop_weights=stop)
+        stops = [
+            (record, STOP in heard_by("both", record, material.live(int(str(record["step"]))), limits))
+            for record in records
+            if record["group"] != "reading"
+        ]
+        caught = sum(found for record, found in stops if record["truth"] == STOP)
+        false = sum(found for record, found in stops if record["truth"] != STOP)
+        lines.append(f"stops from {limit:+.1f}: caught {caught} of {sum(r['truth'] == STOP for r, _ in stops)}, "
+                     f"false {false}")  # fmt: skip
+    return "\n".join(lines)
 
 
 def _with_odds(

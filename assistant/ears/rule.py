@@ -1,0 +1,118 @@
+"""The rule between the ears: from what they found in a sound to an answer, or a refusal with its reason; pure.
+
+The mistakes of the two differ, so what both together take for a phrase is worth far more than what
+either does alone. A critical answer, and a reading, needs both to put it first. An emergency needs one.
+What is neither sure nor hopeless is heard a second time, slowed a little: in noise that changes what
+the ears mistake, and what both looks have in common counts. Everything else is refused with a
+reason; nothing is guessed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from assistant.ears.audio import Levels
+from assistant.ears.base import Verdict
+from assistant.ears.closed_set import reading_of
+from assistant.ears.evidence import Evidence, odds
+from assistant.ears.limits import Limits
+from assistant.ears.live_words import NUMBER
+from assistant.phrases.live import Live, Reading, Role, Unheard
+from assistant.phrases.match import match
+from assistant.phrases.words import normalise
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """Exactly one of ``phrase``, ``reading`` and ``unheard`` is set; ``words`` are what was taken or written."""
+
+    words: str
+    phrase: str | None = None
+    reading: Reading | None = None
+    unheard: Unheard | None = None
+    who: Role = Role.DRIVER
+
+
+def decide(
+    found: Evidence,
+    third: Verdict | None,
+    live: Live,
+    limits: Limits,
+    levels: Levels,
+    *,
+    damaged: bool = False,
+) -> Outcome:
+    """Apply the rule to what the ears found; pure."""
+    if (stop := _emergency(found, third, live, limits)) is not None:
+        return stop
+    words = normalise(found.written)
+    if damaged:
+        return Outcome(words, unheard=Unheard.DAMAGED)
+    if levels.clipped > limits.clipped:
+        return Outcome(words, unheard=Unheard.CLIPPED)
+    answer = _answer(found, third, live, limits)
+    return Outcome(words, unheard=Unheard.TOO_LOUD) if levels.snr_db < limits.snr_db else answer
+
+
+def doubtful(found: Evidence, live: Live, limits: Limits) -> bool:
+    """Whether a second look is worth its time: what leads may have been said, but it is not sure.
+
+    A reading is never looked at again: slowed numbers were mistaken more often, not less.
+    """
+    phrase = found.leading
+    if not phrase or phrase.startswith(NUMBER) or _emergency(found, None, live, limits) is not None:
+        return False
+    if phrase in live.emergency:
+        return odds(found, phrase, limits.stop_weights) >= limits.hopeless
+    likely = odds(found, phrase, limits.weights)
+    return limits.hopeless <= likely and not (likely >= limits.sure and found.agreed)
+
+
+def _emergency(found: Evidence, third: Verdict | None, live: Live, limits: Limits) -> Outcome | None:
+    """Return the emergency that any ear heard: one is enough, in any noise."""
+    if third is not None and third.phrase in live.emergency:
+        return Outcome(third.words, phrase=third.phrase)
+    for phrase in sorted(live.emergency & {found.first_leading, found.second_leading}):
+        if odds(found, phrase, limits.stop_weights) >= limits.emergency:
+            return _accepted(found, phrase, live)
+    return None
+
+
+def _answer(found: Evidence, third: Verdict | None, live: Live, limits: Limits) -> Outcome:
+    phrase, words = found.leading, normalise(found.written)
+    likely = odds(found, phrase, limits.weights)
+    if phrase.startswith(NUMBER):
+        return _reading(found, live, likely >= limits.reading)
+    if phrase in live.emergency or likely < limits.answer:
+        return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
+    if found.contrary >= limits.contrary or found.more_was_said:
+        return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
+    if found.leading_gain < limits.gain:
+        return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
+    if third is not None and third.phrase not in {"", phrase}:
+        return Outcome(words, unheard=Unheard.EARS_DISAGREE)
+    if phrase in live.critical and not found.agreed:
+        return Outcome(words, unheard=Unheard.EARS_DISAGREE)
+    if phrase in live.critical and likely < limits.critical:
+        return Outcome(words, unheard=Unheard.UNSURE)
+    return _accepted(found, phrase, live)
+
+
+def _accepted(found: Evidence, phrase: str, live: Live) -> Outcome:
+    text = normalise(next(one.text for one in found.ranked if one.phrase == phrase))
+    return Outcome(text, phrase=phrase, who=match(text, live).who)
+
+
+def _reading(found: Evidence, live: Live, likely: bool) -> Outcome:
+    """Take the leading reading, if it is likely and both ears put it first.
+
+    It never counts as it was heard: it is read back digit by digit, and confirmed as a critical answer.
+    """
+    if not likely:
+        return Outcome(normalise(found.written), unheard=Unheard.BAD_NUMBER)
+    if not found.agreed:
+        return Outcome(normalise(found.written), unheard=Unheard.EARS_DISAGREE)
+    reading = reading_of(found.text, live)
+    if reading is None:
+        return Outcome(normalise(found.written), unheard=Unheard.BAD_NUMBER)
+    return Outcome(reading.words, reading=reading, who=match(reading.words, live).who)
