@@ -183,12 +183,6 @@ def resample(samples: Samples, rate: int) -> Samples:
     return np.asarray(soxr.resample(samples, rate, SAMPLE_RATE, quality="HQ"), np.int16)
 
 
-def slowed(samples: Samples, factor: float) -> Samples:
-    """Return the sound played ``factor`` times as slow, and as much lower."""
-    longer = np.asarray(soxr.resample(samples.astype(np.float32), SAMPLE_RATE, SAMPLE_RATE * factor))
-    return np.asarray(np.clip(longer, -FULL_SCALE, FULL_SCALE - 1), np.int16)
-
-
 def dithered(samples: Samples) -> Samples:
     """Replace exact digital silence by noise of one step: exact zero breaks some decoders.
 

@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from dataclasses import dataclass
 
 from assistant.ears.closed_set import FILLERS, Ranked, Weighed
 from assistant.phrases.words import normalise
@@ -23,7 +22,7 @@ class Evidence:
     by how much both ears together like a text that denies the leading one better than the leading one itself;
     ``around`` by how much each of them at least likes it better with words of the free text around it;
     ``elsewhere`` and ``second_elsewhere`` what hearing gains at most, in the ranking and in the weighing ear, for a
-    text that does not count now. ``written_again`` is the free text of a second look, where there was one.
+    text that does not count now.
     """
 
     ranked: tuple[Ranked, ...]
@@ -33,7 +32,6 @@ class Evidence:
     around: float = -math.inf
     elsewhere: float = -math.inf
     second_elsewhere: float = -math.inf
-    written_again: str = ""
 
     @property
     def leading(self) -> str:
@@ -67,7 +65,7 @@ class Evidence:
     @property
     def more_was_said(self) -> bool:
         """Whether more was written freely than the leading text, which was written too."""
-        return any(more_was_said(written, self.text) for written in (self.written, self.written_again))
+        return more_was_said(self.written, self.text)
 
     @property
     def leading_gain(self) -> float:
@@ -135,55 +133,6 @@ def more_was_said(written: str, text: str) -> bool:
             again = all(word == wanted[place % len(wanted)] for place, word in enumerate(after))
             return not again or len(words[:at]) > 1 or not set(words[:at]) <= FILLERS
     return False
-
-
-FAR = 8.0
-"""What only one look has among its leading phrases counts in the other as so far behind the first there, or as the last
-one there: it was not among those near enough to be looked at."""
-NEVER = -99.0
-
-Kind = TypeVar("Kind", Ranked, Weighed)
-
-
-def averaged(one: Evidence, other: Evidence) -> Evidence:
-    """Return two looks at one sound as one: of each phrase and figure the mean.
-
-    What is told of the leading text counts only of the looks in which that phrase leads, if it leads in any.
-    """
-    if not one.ranked or not other.ranked:
-        return one if one.ranked else other
-    ranked = _averaged(one.ranked, other.ranked, ("opens", "closes", "ends"))
-    weighed = _averaged(one.weighed, other.weighed, ("last",))
-    lead = leader(ranked, weighed)
-    own = [look for look in (one, other) if look.leading == lead] or [one, other]
-    return Evidence(
-        ranked,
-        weighed,
-        one.written,
-        contrary=_mean([look.contrary for look in own]),
-        around=_mean([look.around for look in own]),
-        elsewhere=_mean([one.elsewhere, other.elsewhere]),
-        second_elsewhere=_mean([one.second_elsewhere, other.second_elsewhere]),
-        written_again=other.written,
-    )
-
-
-def _averaged(one: Sequence[Kind], other: Sequence[Kind], names: Sequence[str]) -> tuple[Kind, ...]:
-    """Return every phrase of two looks with its mean gain, leading phrase first; its text is that of the better."""
-    looks = [{each.phrase: each for each in look} for look in (one, other)]
-    least = [min(look[-1].gain, look[0].gain - FAR) for look in (one, other)]
-    found = []
-    for phrase in looks[0] | looks[1]:
-        there = [look[phrase] for look in looks if phrase in look]
-        best = max(there, key=lambda each: each.gain)
-        gains = [look[phrase].gain if phrase in look else low for look, low in zip(looks, least, strict=True)]
-        told: dict[str, Any] = {name: _mean([getattr(each, name) for each in there]) for name in names}
-        found.append(replace(best, heard=best.heard + _mean(gains) - best.gain, **told))
-    return tuple(sorted(found, key=lambda each: -each.gain))
-
-
-def _mean(values: Sequence[float]) -> float:
-    return sum(max(value, NEVER) for value in values) / len(values)
 
 
 def _within(value: float, low: float, high: float) -> float:

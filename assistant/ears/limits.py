@@ -16,27 +16,27 @@ from types import MappingProxyType
 
 WEIGHTS: Mapping[str, float] = MappingProxyType(
     {
-        "constant": 0.59,
-        "first opens": 0.97,
-        "first closes": 3.83,
-        "first ends": 3.10,
-        "first margin": 0.37,
-        "second margin": 2.32,
-        "second last": 2.02,
-        "contrary": -3.18,
-        "around": -2.64,
+        "constant": 0.62,
+        "first opens": 0.92,
+        "first closes": 3.81,
+        "first ends": 2.46,
+        "first margin": 0.65,
+        "second margin": 1.88,
+        "second last": 1.74,
+        "contrary": -2.85,
+        "around": -2.40,
     }
 )
 """Of an answer's odds; from synthetic voices."""
 STOP_WEIGHTS: Mapping[str, float] = MappingProxyType(
     {
-        "constant": 0.52,
-        "first gain": 3.47,
-        "first opens": 0.36,
-        "first closes": 1.82,
-        "first margin": 1.21,
-        "second gain": 3.01,
-        "second margin": 0.52,
+        "constant": 0.50,
+        "first gain": 3.51,
+        "first opens": 0.35,
+        "first closes": 1.81,
+        "first margin": 1.19,
+        "second gain": 2.99,
+        "second margin": 0.59,
     }
 )
 """Of a stop's odds; from synthetic voices and people."""
@@ -49,15 +49,12 @@ class Limits:
     ``weights`` turn what the ears found into log-odds (see ``assistant.ears.evidence``). From
     ``answer`` on a phrase is taken, from ``critical`` a critical one, from ``emergency`` a stop, and
     from ``reading`` a number is read back.
-    From ``hopeless`` on, what is not a stop already and not ``sure``, or not first in both ears, is looked at again.
     ``contrary``: from there on a text that denies the phrase fits so much better that none is taken. ``gain``:
     a phrase for which hearing gains less, in both ears together, is none, however little else fits.
     ``snr_db``: under this, an answer is not taken (an emergency still is). ``clipped``: share of
     samples in cut-off runs from which sound is refused.
     """
 
-    sure: float = 3.0
-    hopeless: float = -4.0
     answer: float = -0.5
     critical: float = 1.5
     reading: float = 0.0

@@ -2,9 +2,7 @@
 
 The mistakes of the two differ, so what both together take for a phrase is worth far more than what
 either does alone. A critical answer, and a reading, needs both to put it first. An emergency needs one.
-What is neither sure nor hopeless is heard a second time, slowed a little: in noise that changes what
-the ears mistake, and what both looks have in common counts. Everything else is refused with a
-reason; nothing is guessed.
+Everything else is refused with a reason; nothing is guessed.
 """
 
 from __future__ import annotations
@@ -52,20 +50,6 @@ def decide(
         return Outcome(words, unheard=Unheard.CLIPPED)
     answer = _answer(found, third, live, limits)
     return Outcome(words, unheard=Unheard.TOO_LOUD) if levels.snr_db < limits.snr_db else answer
-
-
-def doubtful(found: Evidence, live: Live, limits: Limits) -> bool:
-    """Whether a second look is worth its time: what leads may have been said, but it is not sure.
-
-    A reading is never looked at again: slowed numbers were mistaken more often, not less.
-    """
-    phrase = found.leading
-    if not phrase or phrase.startswith(NUMBER) or _emergency(found, None, live, limits) is not None:
-        return False
-    if phrase in live.emergency:
-        return odds(found, phrase, limits.stop_weights) >= limits.hopeless
-    likely = odds(found, phrase, limits.weights)
-    return limits.hopeless <= likely and not (likely >= limits.sure and found.agreed)
 
 
 def _emergency(found: Evidence, third: Verdict | None, live: Live, limits: Limits) -> Outcome | None:

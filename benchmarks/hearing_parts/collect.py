@@ -10,22 +10,20 @@ import time
 import zlib
 from collections.abc import Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 from pocketsphinx import Decoder, get_model_path
 
 import assistant.ears
-from assistant.ears.audio import dithered, measure, slowed
+from assistant.ears.audio import dithered, measure
 from assistant.ears.base import Samples
 from assistant.ears.closed_set import Ranked, Weighed
 from assistant.ears.evidence import Evidence
-from assistant.ears.fusion import SLOWER, Pair
-from assistant.ears.limits import LIMITS
+from assistant.ears.fusion import Pair
 from assistant.ears.live_words import phrase_for, ways
 from assistant.ears.moonshine import MoonshineEar
-from assistant.ears.rule import doubtful
 from assistant.ears.utterances import Utterance, utterances
 from assistant.ears.whisper import WhisperEar
 from assistant.phrases.live import Live
@@ -35,8 +33,6 @@ Record = dict[str, Any]
 RAW = ("audio", "vad", "segmenter", "utterances", "features", "pieces", "number_search", "closed_set", "forced",
        "moonshine", "whisper", "evidence", "fusion")  # fmt: skip
 """The modules on which raw findings hang; the limits are not among them, so that they can be fitted on what is kept."""
-WIDE = replace(LIMITS, sure=7.0, hopeless=-8.0)
-"""A second look is kept of more than the limits ask for, so that they can be moved."""
 
 
 def ears_hash() -> str:
@@ -101,33 +97,23 @@ class Bench:
         }  # fmt: skip
 
     def _one(self, utterance: Utterance, live: Live) -> Record:
-        looks, took, spent = [], [], []
-        for factor in (None, SLOWER):
-            if looks and not doubtful(looks[0], live, WIDE):
-                break
-            samples = utterance.samples if factor is None else slowed(utterance.samples, factor)
-            begun, busy = time.perf_counter(), time.process_time()
-            looks.append(self.pair.evidence(samples, live))
-            took.append(time.perf_counter() - begun)
-            spent.append(time.process_time() - busy)
+        begun, spent = time.perf_counter(), time.process_time()
+        found = self.pair.evidence(utterance.samples, live)
         levels = measure(utterance.samples)
         noise = levels.noise_db if utterance.noise_db is None else max(utterance.noise_db, levels.noise_db)
         return {
-            "looks": [asdict(found) for found in looks], "speech_db": levels.speech_db, "noise_db": noise,
+            "evidence": asdict(found), "speech_db": levels.speech_db, "noise_db": noise,
             "clipped": levels.clipped, "too_long": utterance.too_long, "length": utterance.end - utterance.start,
-            "took_s": took, "cpu_s": spent,
+            "took_s": time.perf_counter() - begun, "cpu_s": time.process_time() - spent,
         }  # fmt: skip
 
 
-def looks_of(heard: Record) -> list[Evidence]:
-    """Return the findings of each look at one utterance as they were."""
-    found = []
-    for kept in heard["looks"]:
-        raw = dict(kept)
-        raw["ranked"] = tuple(Ranked(**one) for one in raw["ranked"])
-        raw["weighed"] = tuple(Weighed(**one) for one in raw["weighed"])
-        found.append(Evidence(**raw))
-    return found
+def evidence_of(heard: Record) -> Evidence:
+    """Return the findings of one utterance as they were."""
+    raw = dict(heard["evidence"])
+    raw["ranked"] = tuple(Ranked(**one) for one in raw["ranked"])
+    raw["weighed"] = tuple(Weighed(**one) for one in raw["weighed"])
+    return Evidence(**raw)
 
 
 _bench: Bench | None = None

@@ -13,7 +13,7 @@ from assistant.ears.closed_set import reading_texts
 from assistant.ears.evidence import figures
 from assistant.ears.limits import LIMITS
 from assistant.phrases.live import Live
-from benchmarks.hearing_parts.collect import Record, looks_of
+from benchmarks.hearing_parts.collect import Record, evidence_of
 from benchmarks.hearing_parts.material import STOP, Material
 from benchmarks.hearing_parts.outcomes import ANSWERS, NO_ANSWER, heard_by, outcome
 
@@ -32,11 +32,11 @@ Example = tuple[Record, Mapping[str, float], bool]
 
 
 def _examples(records: Sequence[Record], *, readings: bool = False) -> list[Example]:
-    """Return the leading phrase of the first look at each utterance, if it is no stop: of readings, or of all else."""
+    """Return the leading phrase of each utterance, if it is no stop: of readings, or of all else."""
     found = []
     for record in records:
         for heard in record["heard"] if (record["group"] == "reading") is readings else ():
-            evidence = looks_of(heard)[0]
+            evidence = evidence_of(heard)
             if evidence.leading == STOP:
                 continue
             told = _without(NOT_OF_AN_ANSWER, figures(evidence, evidence.leading))
@@ -50,7 +50,7 @@ def _stops(records: Sequence[Record]) -> list[Example]:
     found = []
     for record in records:
         for heard in record["heard"]:
-            evidence = looks_of(heard)[0]
+            evidence = evidence_of(heard)
             if STOP in {evidence.first_leading, evidence.second_leading}:
                 told = _without(NOT_OF_A_STOP, figures(evidence, STOP))
                 if told:

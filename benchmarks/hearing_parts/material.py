@@ -171,6 +171,16 @@ class Material:
                 yield Item("talk", "", path.stem, None, None, "idle", step, file=str(path))
 
 
+    def talk_of_people(self, folder: Path) -> Iterator[Item]:
+        """Yield further recordings of people, none of them an answer: every other one as it is, the rest in noise."""
+        chance = random.Random(2)  # noqa: S311 - repeatable, no secret
+        steps = range(len(self.lives))
+        for index, path in enumerate(sorted(folder.rglob("*.wav"))):
+            snr, noise = ((None, "idle"), (10.0, chance.choice(NOISE_NAMES)))[index % 2]
+            text = f"{path.parent.name}/{path.stem}"
+            yield Item("talk", "", text, None, snr, noise, chance.choice(steps), file=str(path))
+
+
 DIGIT_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
@@ -191,13 +201,16 @@ def fit_items(material: Material, people: Path | None, counts: Counts) -> list[I
     return items + (list(material.people(people, 0, (None, 10.0))) if people else [])
 
 
-def report_items(material: Material, people: Path | None, reading: Path | None, counts: Counts) -> list[Item]:
-    """Return the clips of the report: other voices, other sentences, other takes."""
+def report_items(
+    material: Material, people: Path | None, reading: Path | None, others: Path | None, counts: Counts
+) -> list[Item]:
+    """Return the clips of the report: other voices, other sentences, other takes, and ``others`` who only talk."""
     speech = Talk(talk.REPORT_TALK, talk.REPORT_MORE)
     items = list(material.spoken(REPORT_VOICES, speech, SNRS, 2, counts))
     items += material.more(REPORT_VOICES, speech, SNRS, 2, counts)
     items += list(material.people(people, 1, (None, 10.0))) if people else []
-    return items + (list(material.read_speech(reading)) if reading else [])
+    items += list(material.read_speech(reading)) if reading else []
+    return items + (list(material.talk_of_people(others)) if others else [])
 
 
 def sound_of(item: Item, cache: Path) -> Samples:

@@ -4,29 +4,18 @@ from __future__ import annotations
 
 from assistant.ears.audio import Levels
 from assistant.ears.closed_set import reading_of
-from assistant.ears.evidence import Evidence, averaged
+from assistant.ears.evidence import Evidence
 from assistant.ears.limits import LIMITS, Limits
 from assistant.ears.live_words import NUMBER
-from assistant.ears.rule import Outcome, decide, doubtful
+from assistant.ears.rule import Outcome, decide
 from assistant.phrases.live import Live, Reading
 from assistant.phrases.match import match
-from benchmarks.hearing_parts.collect import Record, looks_of
+from benchmarks.hearing_parts.collect import Record, evidence_of
 from benchmarks.hearing_parts.material import STOP
 
 EARS = ("both", "ranking ear's leading", "weighing ear's leading", "plain grammar (baseline)")
 ANSWERS = frozenset({"answer", "critical", "always"})
 NO_ANSWER = frozenset({"talk", "elsewhere", "more"})
-
-
-def looks_used(heard: Record, live: Live, limits: Limits = LIMITS) -> int:
-    """Return how many looks at an utterance the rule asks for."""
-    return 2 if doubtful(looks_of(heard)[0], live, limits) else 1
-
-
-def found_in(heard: Record, live: Live, limits: Limits) -> Evidence:
-    """Return what the ears found in an utterance, with a second look where the rule asks for one."""
-    looks = looks_of(heard)
-    return averaged(*looks) if len(looks) > 1 and doubtful(looks[0], live, limits) else looks[0]
 
 
 def heard_by(ear: str, record: Record, live: Live, limits: Limits = LIMITS) -> list[str]:
@@ -39,9 +28,9 @@ def heard_by(ear: str, record: Record, live: Live, limits: Limits = LIMITS) -> l
             continue
         if ear == "both":
             levels = Levels(heard["speech_db"], heard["noise_db"], heard["clipped"])
-            found.append(_name(decide(found_in(heard, live, limits), None, live, limits, levels)))
+            found.append(_name(decide(evidence_of(heard), None, live, limits, levels)))
         else:
-            found.append(_leading(ear, looks_of(heard)[0], live))
+            found.append(_leading(ear, evidence_of(heard), live))
     return found
 
 

@@ -13,8 +13,9 @@ from assistant.ears.audio import Levels
 from assistant.ears.base import Verdict
 from assistant.ears.closed_set import Ranked, Weighed, best_by_phrase, weighing_share
 from assistant.ears.evidence import Evidence, figures, more_was_said, odds
-from assistant.ears.fusion import CANDIDATES, Outcome, candidates, decide
+from assistant.ears.fusion import CANDIDATES, candidates
 from assistant.ears.limits import LIMITS
+from assistant.ears.rule import Outcome, decide
 from assistant.ears.words_only import decide_alone
 from assistant.phrases.live import Live, Unheard
 
@@ -84,10 +85,28 @@ def test_whatever_comes_a_critical_answer_is_never_from_one_ear(one: str, two: s
 
 @pytest.mark.parametrize("one", ["again", "jaw-open"])
 def test_no_answer_comes_from_one_ear(one: str) -> None:
-    """Hazard: "still open" or "say again" that only one ear leads with is somebody else's talk."""
+    """Hazard: "still open" or "say again" that one ear hears and the other does not is somebody else's talk."""
     assert heard(one, one).phrase == one
     for other in SAYS.keys() - {one}:
         assert heard(one, other).phrase in (None, STOP)
+
+
+def nearly(second: dict[str, float]) -> Evidence:
+    """What both ears find where the first is sure of "say again" or "jaw closed", and the second as given."""
+    one = found("again" if "again" in second else "jaw-closed", "").ranked
+    return Evidence(one, best_by_phrase(weighed(name, second.get(name, -30.0)) for name in SAYS), "Say a game.")
+
+
+def test_an_answer_that_one_ear_puts_second_by_a_little_is_taken_but_no_critical_one() -> None:
+    """Promise: in noise nobody says "say again" five times for half a nat; hazard: "jaw closed" on one ear's word."""
+    close = nearly({"again": -0.9, "jaw-open": -0.4})
+    assert (close.first_leading, close.second_leading, close.leading) == ("again", "jaw-open", "again")
+    assert not close.agreed
+    lenient = replace(LIMITS, answer=-99.0, critical=-99.0)
+    assert decide(close, None, LIVE, lenient, CLEAR).phrase == "again"
+    critical = nearly({"jaw-closed": -0.9, "jaw-open": -0.4})
+    assert critical.leading == "jaw-closed"
+    assert decide(critical, None, LIVE, lenient, CLEAR).unheard is Unheard.EARS_DISAGREE
 
 
 def test_ears_that_differ_on_a_critical_answer_say_so() -> None:
@@ -109,7 +128,7 @@ def test_an_emergency_needs_either() -> None:
     evidence = found("again", STOP)
     first = best_by_phrase(ranked(STOP, -1.5) if one.phrase == STOP else one for one in evidence.ranked)
     one_ear = Evidence(first, evidence.weighed, "Stop.")
-    assert (one_ear.leading, one_ear.second_leading) == ("again", STOP)
+    assert (one_ear.first_leading, one_ear.second_leading) == ("again", STOP)
     assert decide(one_ear, None, LIVE, LIMITS, loud).phrase == STOP
 
 
@@ -276,5 +295,7 @@ class _Even:
 def test_what_stands_around_a_text_is_weighed_as_the_text_itself(phrase: str) -> None:
     """Hazard: more words seem to gain what only the sums differ by, and every number is refused or none is."""
     itself = Weighed(phrase, "A text.", heard=-10.0, unheard=-40.0, last=-1.0)
-    _, around_it = fusion._tried(_Even(), None, phrase, ["Not a text."], ["A text and more."])
-    assert around_it == [itself.gain]
+    trying = fusion._Trying(ranked(phrase, -10.0, "A text."), "Nobody said a text.")
+    _, around_it = trying.by(_Even(), None)
+    assert around_it
+    assert set(around_it) == {itself.gain}

@@ -137,7 +137,7 @@ def test_a_sight_that_is_denied_or_told_of_is_no_answer_in_noise_either(
         for voice in voices[:2]:
             (utterance,) = utterances([clip(form.format(book.says("jaw-closed")[0]), voice, 10.0)])
             assert pair.hear(utterance, live).phrase is None, (form, voice)
-            found = pair.evidence(utterance, live)
+            found = pair.evidence(utterance.samples, live)
             if found.leading == "jaw-closed":
                 assert told(found), (form, voice, found)
                 saved += 1
@@ -154,7 +154,7 @@ def test_what_does_not_count_now_is_not_taken_for_what_does(
             text = book.says(phrase)[0]
             (utterance,) = utterances([clip(text, voice, 10.0)])
             assert pair.hear(utterance, live).phrase is None, (text, voice)
-            found = pair.evidence(utterance, live)
+            found = pair.evidence(utterance.samples, live)
             known += found.elsewhere > found.ranked[0].gain and found.second_elsewhere > found.weighed[0].gain
     assert known >= 6
 
