@@ -140,7 +140,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--speech", type=Path, default=ROOT.parent / "shared" / "speech", help="human words and digits")
     parser.add_argument("--reading", type=Path, help="folder with the read-aloud passages of pocketsphinx's source")
-    parser.add_argument("--talk", type=Path, help="folder of further WAV files in which people say no answer")
+    parser.add_argument("--talk", type=Path, help="people who say no answer (benchmarks.people)")
     parser.add_argument("--cache", type=Path, default=Path.home() / ".cache" / "hitchcall" / "hearing")
     parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "results" / "hearing")
     parser.add_argument("--processes", type=int, default=1, help="more than one spoils the times")
@@ -154,7 +154,10 @@ def main() -> None:
     others = _there(wish.talk, "further human talk")
     material = Material()
     counts = Counts().times(wish.times)
-    items = fit_items(material, speech, counts) if wish.fit else report_items(material, speech, reading, others, counts)
+    if wish.fit:
+        items = fit_items(material, speech, others, counts)
+    else:
+        items = report_items(material, speech, reading, others, counts)
     items = thinned(items, 10 if wish.quick else 1)
     name = "fit" if wish.fit else "report"
     records = collect(items, wish.cache, name, beside=not wish.fit, processes=wish.processes, seconds=wish.seconds)

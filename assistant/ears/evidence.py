@@ -22,7 +22,7 @@ class Evidence:
     by how much both ears together like a text that denies the leading one better than the leading one itself;
     ``around`` by how much each of them at least likes it better with words of the free text around it;
     ``elsewhere`` and ``second_elsewhere`` what hearing gains at most, in the ranking and in the weighing ear, for a
-    text that does not count now.
+    text that does not count now; ``freely`` and ``second_freely`` what it gains for what was written freely.
     """
 
     ranked: tuple[Ranked, ...]
@@ -32,6 +32,8 @@ class Evidence:
     around: float = -math.inf
     elsewhere: float = -math.inf
     second_elsewhere: float = -math.inf
+    freely: float = -math.inf
+    second_freely: float = -math.inf
 
     @property
     def leading(self) -> str:
@@ -107,6 +109,8 @@ def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
         "second last": max(other.last, -8.0) / 4,
         "contrary": _within(found.contrary, -20, 10) / 10,
         "around": _within(found.around, -10, 10) / 10,
+        "first freely": _within(one.gain - found.freely, -20, 10) / 10,
+        "second freely": _within(other.gain - found.second_freely, -20, 10) / 10,
     }
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from assistant.ears.audio import Levels, digest, measure
@@ -23,6 +23,7 @@ from assistant.phrases.words import normalise
 Sound = TypeVar("Sound")
 CANDIDATES = 4
 """Phrases that the second ear weighs: of 1,327 sounds not one came out otherwise with 8 (at the shares of the time)."""
+MOST_WRITTEN = 10  # words of the free text that are weighed: what goes on longer is no phrase anyway
 
 
 class Pair:
@@ -71,26 +72,24 @@ class Pair:
             return Evidence((), (), writing.result())
         others = self._first.elsewhere(sound, live)
         written = writing.result()
-        trying = _Trying(ranked[0], written)
+        trying = Trying(ranked[0], written)
         tried = self._beside.submit(trying.by, self._first, sound)
         asked = candidates(ranked, live) + [(one.phrase, one.text) for one in others]
         weighed = self._second.weigh(worked.result(), asked)
         known = tuple(one for one in weighed if one.phrase)
-        found = (tried.result(), trying.by(self._second, worked.result()))
+        found = tried.result(), trying.by(self._second, worked.result())
         lead = next(one for one in ranked if one.phrase == leader(ranked, known))
         if lead.phrase != ranked[0].phrase:  # both together put another one first
-            trying = _Trying(lead, written)
-            found = (trying.by(self._first, sound), trying.by(self._second, worked.result()))
+            trying = Trying(lead, written)
+            found = trying.by(self._first, sound), trying.by(self._second, worked.result())
         second = next(one for one in known if one.phrase == lead.phrase)
-        contrary, more = trying.come_to(lead, second, *found)
         return Evidence(
             ranked,
             known,
             written,
-            contrary=contrary,
-            around=more,
             elsewhere=others[0].gain if others else -math.inf,
             second_elsewhere=next((one.gain for one in weighed if not one.phrase), -math.inf),
+            **tried_figures(lead, second, *found),
         )
 
     def prepare(self, live: Live) -> None:
@@ -126,30 +125,45 @@ class Pair:
         return said
 
 
-class _Trying:
-    """What is tried of the leading text: texts that would deny it, and texts with more around it."""
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What one ear makes of the texts beside the leading one.
+
+    How likely each text that denies is; what hearing gains for each with more around, and for what was written freely.
+    """
+
+    denied: list[float]
+    more: list[float]
+    freely: float
+
+
+class Trying:
+    """What is tried of the leading text: texts that would deny it, and with more around it; and what was written."""
 
     def __init__(self, lead: Ranked, written: str) -> None:
         self._phrase = lead.phrase
-        self._texts, self._more = contraries(lead.text), around(lead.text, written)
+        self._denials, self._more = contraries(lead.text), around(lead.text, written)
+        self._written = [" ".join(written.split()[:MOST_WRITTEN])] if written.strip() else []
 
-    def by(self, ear: Scorer[Sound], sound: Sound) -> tuple[list[float], list[float]]:
-        """Return how likely each text that denies is, and what hearing gains for each with more around, in one ear."""
-        heard = ear.likelihoods(sound, [*self._texts, *self._more])
-        unheard, share = ear.unheard(self._more), ear.share(self._phrase)
-        gains = [one - share * other for one, other in zip(heard[len(self._texts) :], unheard, strict=True)]
-        return heard[: len(self._texts)], gains
+    def by(self, ear: Scorer[Sound], sound: Sound) -> Tried:
+        """Return what an ear makes of it."""
+        own = [*self._more, *self._written]
+        heard = ear.likelihoods(sound, [*self._denials, *own])
+        unheard, share = ear.unheard(own), ear.share(self._phrase)
+        gains = [one - share * other for one, other in zip(heard[len(self._denials) :], unheard, strict=True)]
+        freely = gains[-1] if self._written else -math.inf
+        return Tried(heard[: len(self._denials)], gains[: len(self._more)], freely)
 
-    def come_to(
-        self, lead: Scored, second: Scored, one: tuple[list[float], list[float]], other: tuple[list[float], list[float]]
-    ) -> tuple[float, float]:
-        """Return how much better the best text that denies fits, and the best with more around, than the leading one.
 
-        ``lead`` and ``second`` are the leading text as either ear has it, the others what each of them found.
-        """
-        both = [denied + also for denied, also in zip(one[0], other[0], strict=True)]
-        more = around_gain((lead.gain, second.gain), (one[1], other[1]))
-        return contrary_gain(lead.heard + second.heard, both), more
+def tried_figures(lead: Scored, second: Scored, one: Tried, other: Tried) -> dict[str, float]:
+    """Return what was tried as figures of the evidence; ``lead`` and ``second`` are the leading text in either ear."""
+    both = [denied + also for denied, also in zip(one.denied, other.denied, strict=True)]
+    return {
+        "contrary": contrary_gain(lead.heard + second.heard, both),
+        "around": around_gain((lead.gain, second.gain), (one.more, other.more)),
+        "freely": one.freely,
+        "second_freely": other.freely,
+    }
 
 
 def _plain(value: float) -> float:

@@ -171,14 +171,18 @@ class Material:
                 yield Item("talk", "", path.stem, None, None, "idle", step, file=str(path))
 
 
-    def talk_of_people(self, folder: Path) -> Iterator[Item]:
-        """Yield further recordings of people, none of them an answer: every other one as it is, the rest in noise."""
+    def talk_of_people(self, folder: Path, half: int) -> Iterator[Item]:
+        """Yield further recordings of people, none of them an answer: every other one as it is, the rest in noise.
+
+        A folder holds one speaker; ``half`` 0 is to fit on and 1 to report, by speaker.
+        """
         chance = random.Random(2)  # noqa: S311 - repeatable, no secret
         steps = range(len(self.lives))
-        for index, path in enumerate(sorted(folder.rglob("*.wav"))):
-            snr, noise = ((None, "idle"), (10.0, chance.choice(NOISE_NAMES)))[index % 2]
-            text = f"{path.parent.name}/{path.stem}"
-            yield Item("talk", "", text, None, snr, noise, chance.choice(steps), file=str(path))
+        for speaker in sorted(path for path in folder.iterdir() if path.is_dir())[half::2]:
+            for index, path in enumerate(sorted(speaker.glob("*.wav"))):
+                snr, noise = ((None, "idle"), (10.0, chance.choice(NOISE_NAMES)))[index % 2]
+                text = f"{speaker.name}/{path.stem}"
+                yield Item("talk", "", text, None, snr, noise, chance.choice(steps), file=str(path))
 
 
 DIGIT_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -193,12 +197,13 @@ def _digit_takes(folder: Path, half: int) -> dict[tuple[int, str], list[str]]:
     return takes
 
 
-def fit_items(material: Material, people: Path | None, counts: Counts) -> list[Item]:
+def fit_items(material: Material, people: Path | None, others: Path | None, counts: Counts) -> list[Item]:
     """Return the clips on which limits are fitted."""
     speech = Talk(talk.FIT_TALK, talk.FIT_MORE)
     items = list(material.spoken(FIT_VOICES, speech, SNRS, 1, counts))
     items += material.more(FIT_VOICES, speech, SNRS, 1, counts)
-    return items + (list(material.people(people, 0, (None, 10.0))) if people else [])
+    items += list(material.people(people, 0, (None, 10.0))) if people else []
+    return items + (list(material.talk_of_people(others, 0)) if others else [])
 
 
 def report_items(
@@ -210,7 +215,7 @@ def report_items(
     items += material.more(REPORT_VOICES, speech, SNRS, 2, counts)
     items += list(material.people(people, 1, (None, 10.0))) if people else []
     items += list(material.read_speech(reading)) if reading else []
-    return items + (list(material.talk_of_people(others)) if others else [])
+    return items + (list(material.talk_of_people(others, 1)) if others else [])
 
 
 def sound_of(item: Item, cache: Path) -> Samples:

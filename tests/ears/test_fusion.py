@@ -295,7 +295,6 @@ class _Even:
 def test_what_stands_around_a_text_is_weighed_as_the_text_itself(phrase: str) -> None:
     """Hazard: more words seem to gain what only the sums differ by, and every number is refused or none is."""
     itself = Weighed(phrase, "A text.", heard=-10.0, unheard=-40.0, last=-1.0)
-    trying = fusion._Trying(ranked(phrase, -10.0, "A text."), "Nobody said a text.")
-    _, around_it = trying.by(_Even(), None)
-    assert around_it
-    assert set(around_it) == {itself.gain}
+    tried = fusion.Trying(ranked(phrase, -10.0, "A text."), "Nobody said a text.").by(_Even(), None)
+    assert tried.more
+    assert {*tried.more, tried.freely} == {itself.gain}
