@@ -38,7 +38,8 @@ def recordings(folder: Path) -> Iterator[tuple[str, str, Path]]:
     prompts = sorted(folder.glob("usr/share/asterisk/sounds/en_US_*/**/*.g722"))
     prompts = [path for path in prompts if path.parent.name != "silence"]
     for index, path in enumerate(prompts):
-        yield f"prompts-{index % 2 + 1}", f"{path.parent.name[:9]}-{path.stem}", path
+        kind = "said" if path.parent.parent.name == "sounds" else path.parent.name
+        yield f"prompts-{index % 2 + 1}", f"{kind}-{path.stem}", path
     for path in sorted(folder.glob("usr/share/games/hedgewars/Data/Sounds/voices/*/*.ogg")):
         voice = path.parent.name
         if voice not in NOT_PEOPLE and not voice.endswith(NOT_ENGLISH):

@@ -10,7 +10,6 @@ in 76 of 84 at 5 dB, instead of 72 and 62.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
@@ -22,8 +21,6 @@ from assistant.phrases.number_walk import WRITTEN
 from assistant.phrases.words import normalise
 
 MOST_PLACES = 2  # a fraction of an inch is not written as a long decimal
-
-MOST_AROUND = 6  # words that are tried around a text
 
 FILLERS = frozenset(
     ["the", "a", "it's", "yeah", "yes", "okay", "ok", "um", "uh", "er", "and", "so", "well", "oh", "i'm"]
@@ -170,36 +167,6 @@ def contrary_gain(whole: float, contrary: Sequence[float]) -> float:
 
 _CONTRARY = (("Not {within}.", 9.3), ("Is that {within}.", 14.3), ("He said {within}.", 15.2), ("{whole}, no.", 13.9))
 """Each form, and the ears' shares of what its words cost them without any sound: the mean over 50 shipped phrases."""
-
-
-def around(text: str, written: str) -> list[str]:
-    """Return texts in which other words stand before ``text`` or after it: the first or last words of what was written.
-
-    Of "They always say lungs are off" for "Lines are off.": "They always say lines are off." among others. None when
-    fewer words were written than the text has, and none with words that are fillers or the text's own.
-    """
-    words, whole = written.rstrip(".?!, ").split(), text.rstrip(".")
-    more = len(words) - len(whole.split())
-    if more < 0:
-        return []
-    own = FILLERS | set(normalise(whole).split())
-    found = []
-    for count in sorted({min(max(more - 1, 1), MOST_AROUND), min(max(more, 2), MOST_AROUND)} - {len(words)}):
-        before, after = " ".join(words[:count]), " ".join(words[-count:])
-        if not set(normalise(before).split()) <= own:
-            found.append(f"{before[:1].upper()}{before[1:]} {whole[:1].lower()}{whole[1:]}.")
-        if not set(normalise(after).split()) <= own:
-            found.append(f"{whole} {after}.")
-    return found
-
-
-def around_gain(gain: tuple[float, float], around_it: tuple[Sequence[float], Sequence[float]]) -> float:
-    """Return how much more hearing gains, in the ear where that is less, for the best of the texts from `around`.
-
-    From what it gains for the text itself, and for each of those, in either ear. Minus infinity when there are none.
-    """
-    pairs = zip(*around_it, strict=True)
-    return max((min(one - gain[0], other - gain[1]) for one, other in pairs), default=-math.inf)
 
 
 def reading_texts(words: str, written: str, live: Live) -> list[tuple[str, str]]:

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from assistant.ears.closed_set import FILLERS, Ranked, Weighed
 from assistant.phrases.words import normalise
 
+SHORT = 2  # words
+
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
@@ -20,7 +22,6 @@ class Evidence:
 
     ``ranked`` and ``weighed`` are sorted, leading phrase first. The others are natural logarithms: ``contrary``
     by how much both ears together like a text that denies the leading one better than the leading one itself;
-    ``around`` by how much each of them at least likes it better with words of the free text around it;
     ``elsewhere`` and ``second_elsewhere`` what hearing gains at most, in the ranking and in the weighing ear, for a
     text that does not count now; ``freely`` and ``second_freely`` what it gains for what was written freely.
     """
@@ -29,7 +30,6 @@ class Evidence:
     weighed: tuple[Weighed, ...]
     written: str
     contrary: float = 0.0
-    around: float = -math.inf
     elsewhere: float = -math.inf
     second_elsewhere: float = -math.inf
     freely: float = -math.inf
@@ -65,17 +65,16 @@ class Evidence:
         return self.first_leading == self.second_leading
 
     @property
+    def counts_elsewhere(self) -> bool:
+        """Whether both ears gain more for something that does not count now than for the leading phrase."""
+        one = next((one.gain for one in self.ranked if one.phrase == self.leading), -math.inf)
+        other = next((one.gain for one in self.weighed if one.phrase == self.leading), -math.inf)
+        return self.elsewhere > one and self.second_elsewhere > other
+
+    @property
     def more_was_said(self) -> bool:
         """Whether more was written freely than the leading text, which was written too."""
         return more_was_said(self.written, self.text)
-
-    @property
-    def leading_gain(self) -> float:
-        """What hearing gains for the leading phrase, in both ears together; minus infinity without one."""
-        return sum(
-            next((one.gain for one in scored if one.phrase == self.leading), -math.inf)
-            for scored in (self.ranked, self.weighed)
-        )
 
 
 def leader(ranked: Sequence[Ranked], weighed: Sequence[Weighed]) -> str:
@@ -89,8 +88,9 @@ def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
     """Return the figures that a phrase's odds are made of, each of the order of one.
 
     {} when one of the ears did not weigh it. The gains say how well the phrase fits, the margins how much better
-    than anything else that can be said in the run, now or elsewhere; the others tell a phrase from one with more
-    said before, after or within.
+    than anything else that can be said in the run, now or elsewhere, "freely" how much better than what was written
+    without minding what can be said; a short phrase comes near more of what people say. The others tell a phrase
+    from one with more said before, after or within.
     """
     one = next((one for one in found.ranked if one.phrase == phrase), None)
     other = next((one for one in found.weighed if one.phrase == phrase), None)
@@ -98,17 +98,20 @@ def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
         return {}
     rival = max((one.gain for one in found.ranked if one.phrase != phrase), default=-math.inf)
     second_rival = max((one.gain for one in found.weighed if one.phrase != phrase), default=-math.inf)
+    margin = _within(one.gain - max(rival, found.elsewhere), -20, 20) / 10
+    second_margin = _within(other.gain - max(second_rival, found.second_elsewhere), -20, 20) / 10
     return {
-        "first gain": one.gain / 10,
+        "short": float(len(one.text.split()) <= SHORT),
+        "first gain": min(one.gain, 5.0) / 10,
         "first opens": max(one.opens, -10.0) / 4,
         "first closes": max(one.closes, -12.0) / 4,
         "first ends": max(one.ends, -8.0) / 4,
-        "first margin": _within(one.gain - max(rival, found.elsewhere), -20, 20) / 10,
-        "second gain": other.gain / 10,
-        "second margin": _within(other.gain - max(second_rival, found.second_elsewhere), -20, 20) / 10,
+        "first margin": margin,
+        "second gain": min(other.gain, 8.0) / 10,
+        "second margin": second_margin,
+        "margin": min(margin, second_margin),
         "second last": max(other.last, -8.0) / 4,
         "contrary": _within(found.contrary, -20, 10) / 10,
-        "around": _within(found.around, -10, 10) / 10,
         "first freely": _within(one.gain - found.freely, -20, 10) / 10,
         "second freely": _within(other.gain - found.second_freely, -20, 10) / 10,
     }

@@ -10,9 +10,10 @@ from typing import TypeVar
 
 from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Samples, Verdict
-from assistant.ears.closed_set import Ranked, Scored, Scorer, around, around_gain, contraries, contrary_gain
+from assistant.ears.closed_set import Ranked, Scored, Scorer, contraries, contrary_gain
 from assistant.ears.evidence import Evidence, leader, odds
 from assistant.ears.limits import LIMITS, Limits
+from assistant.ears.memory import give_back
 from assistant.ears.moonshine import MoonshineEar
 from assistant.ears.rule import Outcome, decide
 from assistant.ears.utterances import Utterance
@@ -55,6 +56,7 @@ class Pair:
         found = self.evidence(utterance.samples, live)
         third = None if self._grammar is None else self._grammar.recognise(utterance.samples, live)
         outcome = decide(found, third, live, self._limits, levels, damaged=damaged)
+        self._beside.submit(give_back)  # while nobody waits
         return heard_as(base, outcome, self._log(found, third))
 
     def evidence(self, samples: Samples, live: Live) -> Evidence:
@@ -62,7 +64,7 @@ class Pair:
 
         Side by side: while the first ranks, the second works through the sound and the first's free
         text is written; while the second weighs the leading phrases, the first tries what would deny
-        the leading one, and what would make it a part of something longer.
+        the leading one, and what it wrote freely.
         """
         worked = self._beside.submit(self._second.listen, samples)
         sound = self._first.listen(samples)
@@ -129,41 +131,34 @@ class Pair:
 class Tried:
     """What one ear makes of the texts beside the leading one.
 
-    How likely each text that denies is; what hearing gains for each with more around, and for what was written freely.
+    How likely each text that denies it is, and what hearing gains for what was written freely.
     """
 
     denied: list[float]
-    more: list[float]
     freely: float
 
 
 class Trying:
-    """What is tried of the leading text: texts that would deny it, and with more around it; and what was written."""
+    """What is tried beside the leading text: texts that would deny it, and what was written freely."""
 
     def __init__(self, lead: Ranked, written: str) -> None:
         self._phrase = lead.phrase
-        self._denials, self._more = contraries(lead.text), around(lead.text, written)
+        self._denials = contraries(lead.text)
         self._written = [" ".join(written.split()[:MOST_WRITTEN])] if written.strip() else []
 
     def by(self, ear: Scorer[Sound], sound: Sound) -> Tried:
         """Return what an ear makes of it."""
-        own = [*self._more, *self._written]
-        heard = ear.likelihoods(sound, [*self._denials, *own])
-        unheard, share = ear.unheard(own), ear.share(self._phrase)
-        gains = [one - share * other for one, other in zip(heard[len(self._denials) :], unheard, strict=True)]
-        freely = gains[-1] if self._written else -math.inf
-        return Tried(heard[: len(self._denials)], gains[: len(self._more)], freely)
+        heard = ear.likelihoods(sound, [*self._denials, *self._written])
+        count, share = len(self._denials), ear.share(self._phrase)
+        gains = [one - share * other for one, other in zip(heard[count:], ear.unheard(self._written), strict=True)]
+        return Tried(heard[:count], gains[0] if gains else -math.inf)
 
 
 def tried_figures(lead: Scored, second: Scored, one: Tried, other: Tried) -> dict[str, float]:
     """Return what was tried as figures of the evidence; ``lead`` and ``second`` are the leading text in either ear."""
     both = [denied + also for denied, also in zip(one.denied, other.denied, strict=True)]
-    return {
-        "contrary": contrary_gain(lead.heard + second.heard, both),
-        "around": around_gain((lead.gain, second.gain), (one.more, other.more)),
-        "freely": one.freely,
-        "second_freely": other.freely,
-    }
+    contrary = contrary_gain(lead.heard + second.heard, both)
+    return {"contrary": contrary, "freely": one.freely, "second_freely": other.freely}
 
 
 def _plain(value: float) -> float:

@@ -16,27 +16,30 @@ from types import MappingProxyType
 
 WEIGHTS: Mapping[str, float] = MappingProxyType(
     {
-        "constant": 0.62,
-        "first opens": 0.92,
-        "first closes": 3.81,
-        "first ends": 2.46,
-        "first margin": 0.65,
-        "second margin": 1.88,
-        "second last": 1.74,
-        "contrary": -2.85,
-        "around": -2.40,
+        "constant": 2.23,
+        "short": -2.26,
+        "first gain": 0.86,
+        "first opens": 0.64,
+        "first closes": 5.03,
+        "first ends": 2.31,
+        "second gain": 1.33,
+        "margin": 1.19,
+        "second last": 0.58,
+        "contrary": -3.45,
+        "first freely": 0.98,
+        "second freely": 0.96,
     }
 )
-"""Of an answer's odds; from synthetic voices."""
+"""Of an answer's odds; from synthetic voices, and from people who say no answer."""
 STOP_WEIGHTS: Mapping[str, float] = MappingProxyType(
     {
-        "constant": 0.50,
-        "first gain": 3.51,
-        "first opens": 0.35,
-        "first closes": 1.81,
-        "first margin": 1.19,
-        "second gain": 2.99,
-        "second margin": 0.59,
+        "constant": -0.33,
+        "first gain": 3.64,
+        "first opens": 0.17,
+        "first closes": 1.64,
+        "first margin": 1.13,
+        "second gain": 3.25,
+        "second margin": 0.62,
     }
 )
 """Of a stop's odds; from synthetic voices and people."""
@@ -49,18 +52,16 @@ class Limits:
     ``weights`` turn what the ears found into log-odds (see ``assistant.ears.evidence``). From
     ``answer`` on a phrase is taken, from ``critical`` a critical one, from ``emergency`` a stop, and
     from ``reading`` a number is read back.
-    ``contrary``: from there on a text that denies the phrase fits so much better that none is taken. ``gain``:
-    a phrase for which hearing gains less, in both ears together, is none, however little else fits.
+    ``contrary``: from there on a text that denies the phrase fits so much better that none is taken.
     ``snr_db``: under this, an answer is not taken (an emergency still is). ``clipped``: share of
     samples in cut-off runs from which sound is refused.
     """
 
-    answer: float = -0.5
-    critical: float = 1.5
+    answer: float = 0.4
+    critical: float = 2.0
     reading: float = 0.0
-    emergency: float = -0.5
+    emergency: float = -0.9
     contrary: float = 6.0
-    gain: float = -7.5
     snr_db: float = 0.0
     clipped: float = 0.02
     weights: Mapping[str, float] = field(default_factory=lambda: WEIGHTS)

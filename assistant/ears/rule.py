@@ -69,9 +69,7 @@ def _answer(found: Evidence, third: Verdict | None, live: Live, limits: Limits) 
         return _reading(found, live, likely >= limits.reading)
     if phrase in live.emergency or likely < limits.answer:
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
-    if found.contrary >= limits.contrary or found.more_was_said:
-        return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
-    if found.leading_gain < limits.gain:
+    if found.counts_elsewhere or found.contrary >= limits.contrary or found.more_was_said:
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if third is not None and third.phrase not in {"", phrase}:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import random
 from decimal import Decimal
 from pathlib import Path
@@ -14,8 +13,6 @@ from hypothesis import strategies as st
 from assistant.ears.closed_set import (
     Scored,
     Weighed,
-    around,
-    around_gain,
     best_by_phrase,
     reading_of,
     reading_texts,
@@ -167,29 +164,3 @@ def test_altered_weights_are_refused(weights: object, ear: type, tmp_path: Path)
     (tmp_path / names[0]).write_bytes(data)
     with pytest.raises(DeviceError, match="not the file that was measured"):
         ear(tmp_path)
-
-
-def test_words_around_a_text_are_those_that_were_written() -> None:
-    """Hazard: "they always say lines are off" holds an answer; what may stand around it comes from the free text."""
-    tried = around("Lines are off.", "They always say lungs are off.")
-    assert "They always say lines are off." in tried
-    assert "Lines are off lungs are off." in tried
-    assert "Somebody is close close key things." in around("Somebody is close.", "Some of it in close key things.")
-
-
-def test_fillers_repeats_and_less_than_the_text_are_nothing_around_it() -> None:
-    """Promise: "yeah, jaw closed" and "jaw closed, jaw closed" are the answer; half of it heard tells nothing."""
-    for written in ("Yeah, jaw closed.", "Jaw closed. Jaw closed.", "closed", "", "the jaw closed"):
-        assert around("Jaw closed.", written) == [], written
-
-
-@given(st.text(max_size=60), st.text(max_size=60))
-def test_any_text_may_be_written(text: str, written: str) -> None:
-    """Promise: whatever a model writes, trying words of it around a text raises nothing and tries few."""
-    assert len(around(text, written)) <= 4
-
-
-def test_more_was_said_only_where_both_ears_find_it() -> None:
-    """Promise: words that one ear alone imagines in noise take no answer away."""
-    assert around_gain((1.0, 2.0), ([9.0, 4.0], [1.0, 7.0])) == 3.0
-    assert around_gain((1.0, 2.0), ([], [])) == -math.inf

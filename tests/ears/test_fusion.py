@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -223,16 +224,24 @@ def test_what_counts_elsewhere_is_not_taken_for_what_counts_here() -> None:
     assert decide(sure, None, LIVE, LIMITS, CLEAR).phrase == "jaw-closed"
     for better in (replace(sure, elsewhere=ahead), replace(sure, second_elsewhere=ahead)):
         assert odds(better, "jaw-closed", LIMITS.weights) < odds(sure, "jaw-closed", LIMITS.weights)
+    lenient = replace(LIMITS, answer=-99.0, critical=-99.0)
+    assert decide(replace(sure, elsewhere=ahead), None, LIVE, lenient, CLEAR).phrase == "jaw-closed"
     both = replace(sure, elsewhere=ahead, second_elsewhere=ahead)
-    assert decide(both, None, LIVE, LIMITS, CLEAR).unheard in {Unheard.NOT_A_PHRASE, Unheard.UNSURE}
+    assert decide(both, None, LIVE, lenient, CLEAR).unheard is Unheard.NOT_A_PHRASE
+    stop = replace(found(STOP, STOP), elsewhere=ahead, second_elsewhere=ahead)
+    assert decide(stop, None, LIVE, replace(LIMITS, emergency=-99.0), CLEAR).phrase == STOP  # it counts everywhere
 
 
-def test_a_phrase_with_other_words_around_it_is_less_likely() -> None:
-    """Hazard: "second lock released, he thinks" is taken for the sight itself: both ears liked it better longer."""
+@pytest.mark.parametrize("ear", ["freely", "second_freely"])
+def test_a_phrase_is_less_likely_where_the_free_text_fits_better(ear: str) -> None:
+    """Hazard: somebody's "hello" is taken for a phrase: nothing live fits better, but what was written freely does."""
     sure = found("again", "again")
-    told = [odds(replace(sure, around=value), "again", LIMITS.weights) for value in (-10.0, 0.0, 5.0, 10.0)]
+    gain = sure.ranked[0].gain if ear == "freely" else sure.weighed[0].gain
+    told = [odds(replace(sure, **{ear: gain + ahead}), "again", LIMITS.weights) for ahead in (-9.0, 0.0, 9.0, 19.0)]
     assert told == sorted(told, reverse=True)
-    assert told[0] - told[-1] > 3
+    assert told[0] - told[-1] > 1
+    none = odds(replace(sure, **{ear: -math.inf}), "again", LIMITS.weights)
+    assert none >= told[0]
 
 
 def test_a_phrase_that_the_sound_does_not_hold_is_none() -> None:
@@ -242,10 +251,19 @@ def test_a_phrase_that_the_sound_does_not_hold_is_none() -> None:
         sure,
         ranked=(replace(sure.ranked[0], heard=-19.0), *sure.ranked[1:]),
         weighed=(replace(sure.weighed[0], heard=-19.0), *sure.weighed[1:]),
+        freely=0.0,
+        second_freely=0.0,
     )
-    assert alone.leading_gain < LIMITS.gain
-    assert decide(alone, None, LIVE, replace(LIMITS, gain=-99.0), CLEAR).phrase == "again"
+    assert alone.leading == "again"
     assert decide(alone, None, LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
+    assert decide(sure, None, LIVE, LIMITS, CLEAR).phrase == "again"
+
+
+def test_a_phrase_of_two_words_needs_more_than_a_longer_one() -> None:
+    """Hazard: somebody's "flower" is "slower": what is short comes near much of what people say."""
+    sure = found("again", "again")
+    longer = replace(sure, ranked=tuple(replace(one, text="Please say again.") for one in sure.ranked))
+    assert odds(longer, "again", LIMITS.weights) > odds(sure, "again", LIMITS.weights) + 1
 
 
 def test_the_odds_fall_with_every_doubt() -> None:
@@ -257,7 +275,7 @@ def test_the_odds_fall_with_every_doubt() -> None:
     told = set(figures(found("again", "again"), "again")) | {"constant"}
     assert set(LIMITS.weights) | set(LIMITS.stop_weights) == told
     both = [*LIMITS.weights.items(), *LIMITS.stop_weights.items()]
-    doubts = {"contrary", "around"}
+    doubts = {"contrary", "short"}
     assert all((weight < 0) is (name in doubts) for name, weight in both if name != "constant")
 
 
@@ -292,9 +310,11 @@ class _Even:
 
 
 @pytest.mark.parametrize("phrase", ["<number> 500", "jaw-closed"])
-def test_what_stands_around_a_text_is_weighed_as_the_text_itself(phrase: str) -> None:
-    """Hazard: more words seem to gain what only the sums differ by, and every number is refused or none is."""
+def test_what_was_written_freely_is_weighed_as_the_text_itself(phrase: str) -> None:
+    """Hazard: the free text seems to gain what only the sums differ by, and every number is refused or none is."""
     itself = Weighed(phrase, "A text.", heard=-10.0, unheard=-40.0, last=-1.0)
     tried = fusion.Trying(ranked(phrase, -10.0, "A text."), "Nobody said a text.").by(_Even(), None)
-    assert tried.more
-    assert {*tried.more, tried.freely} == {itself.gain}
+    assert tried.freely == itself.gain
+    silent = fusion.Trying(ranked(phrase, -10.0, "A text."), " ").by(_Even(), None)
+    assert silent.freely == -math.inf
+    assert len(silent.denied) == len(tried.denied) > 0
