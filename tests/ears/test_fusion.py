@@ -105,6 +105,10 @@ def test_an_answer_that_one_ear_puts_second_by_a_little_is_taken_but_no_critical
     assert not close.agreed
     lenient = replace(LIMITS, answer=-99.0, critical=-99.0)
     assert decide(close, None, LIVE, lenient, CLEAR).phrase == "again"
+    first = best_by_phrase(ranked(name, {"again": -0.9, "jaw-open": -0.4}.get(name, -30.0)) for name in SAYS)
+    other = Evidence(first, found("again", "again").weighed, "Say a game.")
+    assert (other.first_leading, other.second_leading, other.leading) == ("jaw-open", "again", "again")
+    assert decide(other, None, LIVE, lenient, CLEAR).phrase == "again"
     critical = nearly({"jaw-closed": -0.9, "jaw-open": -0.4})
     assert critical.leading == "jaw-closed"
     assert decide(critical, None, LIVE, lenient, CLEAR).unheard is Unheard.EARS_DISAGREE
