@@ -1,8 +1,10 @@
 """How well is a driver heard? Shipped phrases, a step's set live, real recognisers, real sound.
 
     python -m benchmarks.hearing --quick
-    python -m benchmarks.hearing --speech ../shared/speech --reading POCKETSPHINX_SOURCE/test/data
-    python -m benchmarks.hearing --fit        # the clips that the odds are fitted on; prints weights
+    python -m benchmarks.hearing --speech ../shared/speech --reading POCKETSPHINX_SOURCE/test/data --talk PEOPLE
+    python -m benchmarks.hearing --fit --talk PEOPLE   # the clips that the odds are fitted on; prints weights
+
+PEOPLE is a folder that ``python -m benchmarks.people`` fills.
 
 Beside both ears together stand each ear alone (its leading phrase, nothing refused) and what a user
 would pick instead: a recogniser with a plain grammar of the same phrases. Synthetic and human voices

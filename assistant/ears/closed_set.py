@@ -95,7 +95,7 @@ class Scorer(Protocol[Sound_contra]):
     """What is asked of either ear about texts that are no phrases."""
 
     def share(self, phrase: str) -> float:
-        """Return how much of the likelihood without sound is taken off for a phrase, or for what holds it."""
+        """Return how much of the likelihood without sound is taken off for a phrase, or what is weighed beside it."""
 
     def likelihoods(self, sound: Sound_contra, texts: Sequence[str]) -> list[float]:
         """Return the natural-log likelihood of each text, given the sound."""

@@ -20,7 +20,7 @@ SHORT = 2  # words
 class Evidence:
     """Raw findings: the ranking ear's phrases and free text, and how the other ear weighs the leading ones.
 
-    ``ranked`` and ``weighed`` are sorted, leading phrase first. The others are natural logarithms: ``contrary``
+    ``ranked`` and ``weighed`` are sorted, each ear's own first. The others are natural logarithms: ``contrary``
     by how much both ears together like a text that denies the leading one better than the leading one itself;
     ``elsewhere`` and ``second_elsewhere`` what hearing gains at most, in the ranking and in the weighing ear, for a
     text that does not count now; ``freely`` and ``second_freely`` what it gains for what was written freely.
@@ -61,8 +61,8 @@ class Evidence:
 
     @property
     def agreed(self) -> bool:
-        """Whether both ears put the same phrase first."""
-        return self.first_leading == self.second_leading
+        """Whether both ears put the leading phrase first."""
+        return self.first_leading == self.second_leading == self.leading
 
     @property
     def counts_elsewhere(self) -> bool:

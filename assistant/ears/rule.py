@@ -1,7 +1,8 @@
 """The rule between the ears: from what they found in a sound to an answer, or a refusal with its reason; pure.
 
 The mistakes of the two differ, so what both together take for a phrase is worth far more than what
-either does alone. A critical answer, and a reading, needs both to put it first. An emergency needs one.
+either does alone. A critical answer, and a reading, needs both to put it first; any other answer leads in
+the sum of both, and where one of them puts a stop first, there is none. An emergency needs one.
 Everything else is refused with a reason; nothing is guessed.
 """
 
@@ -56,7 +57,7 @@ def _emergency(found: Evidence, third: Verdict | None, live: Live, limits: Limit
     """Return the emergency that any ear heard: one is enough, in any noise."""
     if third is not None and third.phrase in live.emergency:
         return Outcome(third.words, phrase=third.phrase)
-    for phrase in sorted(live.emergency & {found.first_leading, found.second_leading}):
+    for phrase in sorted(live.emergency & {found.first_leading, found.second_leading, found.leading}):
         if odds(found, phrase, limits.stop_weights) >= limits.emergency:
             return _accepted(found, phrase, live)
     return None
@@ -67,13 +68,14 @@ def _answer(found: Evidence, third: Verdict | None, live: Live, limits: Limits) 
     likely = odds(found, phrase, limits.weights)
     if phrase.startswith(NUMBER):
         return _reading(found, live, likely >= limits.reading)
-    if phrase in live.emergency or likely < limits.answer:
+    if phrase in live.emergency or likely < limits.answer or not words:  # a sound of which nothing can be written
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if found.counts_elsewhere or found.contrary >= limits.contrary or found.more_was_said:
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if third is not None and third.phrase not in {"", phrase}:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)
-    if phrase in live.critical and not found.agreed:
+    stop = live.emergency & {found.first_leading, found.second_leading}
+    if not found.agreed and (stop or phrase in live.critical):
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)
     if phrase in live.critical and likely < limits.critical:
         return Outcome(words, unheard=Unheard.UNSURE)

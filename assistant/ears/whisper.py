@@ -100,7 +100,7 @@ class WhisperEar:
         return self.likelihoods(self._quiet, texts)
 
     def share(self, phrase: str) -> float:
-        """Return how much of the likelihood without sound is taken off for a phrase, or for what holds it."""
+        """Return how much of the likelihood without sound is taken off for a phrase, or what is weighed beside it."""
         return weighing_share(phrase)
 
     def prepare(self, live: Live) -> None:

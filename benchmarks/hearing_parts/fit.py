@@ -14,7 +14,7 @@ from assistant.ears.evidence import figures
 from assistant.ears.limits import LIMITS
 from assistant.phrases.live import Live
 from benchmarks.hearing_parts.collect import Record, evidence_of
-from benchmarks.hearing_parts.material import STOP, Material
+from benchmarks.hearing_parts.material import STOP, Material, only_talks
 from benchmarks.hearing_parts.outcomes import ANSWERS, NO_ANSWER, heard_by, outcome
 
 NOT_OF_AN_ANSWER = ("first margin", "second margin")
@@ -52,7 +52,7 @@ def _stops(records: Sequence[Record]) -> list[Example]:
     for record in records:
         for heard in record["heard"]:
             evidence = evidence_of(heard)
-            if STOP in {evidence.first_leading, evidence.second_leading}:
+            if STOP in {evidence.first_leading, evidence.second_leading, evidence.leading}:
                 told = _without(NOT_OF_A_STOP, figures(evidence, STOP))
                 if told:
                     found.append((record, told, record["truth"] == STOP))
@@ -76,7 +76,7 @@ def answer_weights(records: Sequence[Record]) -> dict[str, float]:
 
     Of people there are no answers: all that those words could add is that a person is no driver.
     """
-    return _fit(_examples([record for record in records if "/" in str(record["text"]) or not record["human"]]))
+    return _fit(_examples([record for record in records if only_talks(str(record["text"])) or not record["human"]]))
 
 
 def stop_weights(records: Sequence[Record]) -> dict[str, float]:
@@ -103,7 +103,7 @@ def reached(
 ) -> str:
     """Return, for some limits of an answer, what the whole rule makes of these clips; and of readings and stops."""
     lines = []
-    for limit in (-1.5, -1.0, -0.5, 0.0, 0.5, 1.0):
+    for limit in sorted({-0.5, 0.0, 0.5, 1.0, LIMITS.answer}):
         limits = replace(LIMITS, answer=limit, weights=weights, stop_weights=stop)
         said: Counter[tuple[str, object, str]] = Counter()
         critical = 0
@@ -119,11 +119,11 @@ def reached(
         others = ", ".join(f"{group} {said[(group, '', 'taken')]}" for group in sorted(NO_ANSWER))
         lines.append(f"from {limit:+.1f}: right {right}; wrong {wrong}; taken {others}; critical among them {critical}")
     numbers = _with_odds(_examples(records, readings=True), weights)
-    for limit in (1.0, 2.0, 3.0, 4.0):
+    for limit in sorted({0.0, 1.0, 2.0, 3.0, 4.0, LIMITS.reading}):
         taken = [said for odds, said, _ in numbers if odds > limit]
         right, wrong = sum(taken), len(taken) - sum(taken)
         lines.append(f"readings from {limit:+.0f}: right {right}, wrong {wrong} of {len(numbers)}")
-    for limit in (-2.0, -1.0, -0.5, 0.0, 1.0):
+    for limit in sorted({-2.0, -1.0, 0.0, 1.0, LIMITS.emergency}):
         limits = replace(LIMITS, emergency=limit, weights=weights, stop_weights=stop)
         stops = [
             (record, STOP in heard_by("both", record, material.live(int(str(record["step"]))), limits))

@@ -24,6 +24,7 @@ STOP = "emergency-stop"
 LEAD, TRAIL = 0.7, 0.9  # seconds of noise before and after the speech
 NOISE_NAMES = ("idle", "idle", "wind", "rain", "hiss", "alarm", "babble", "echo", "glove")
 SNRS = (20.0, 10.0, 5.0)
+SAYS = "/"  # between the speaker and the recording's name, where a person says no answer
 READING_KINDS = ("pressure", "length")
 Samples = NDArray[np.int16]
 
@@ -181,8 +182,13 @@ class Material:
         for speaker in sorted(path for path in folder.iterdir() if path.is_dir())[half::2]:
             for index, path in enumerate(sorted(speaker.glob("*.wav"))):
                 snr, noise = ((None, "idle"), (10.0, chance.choice(NOISE_NAMES)))[index % 2]
-                text = f"{speaker.name}/{path.stem}"
+                text = f"{speaker.name}{SAYS}{path.stem}"
                 yield Item("talk", "", text, None, snr, noise, chance.choice(steps), file=str(path))
+
+
+def only_talks(text: str) -> bool:
+    """Whether a clip's text names a recording of a person who says no answer (`Material.talk_of_people`)."""
+    return SAYS in text
 
 
 DIGIT_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")

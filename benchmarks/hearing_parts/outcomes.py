@@ -58,7 +58,7 @@ def _number(words: str, live: Live) -> str:
 
 
 def outcome(ear: str, record: Record, live: Live, limits: Limits = LIMITS) -> str:
-    """Return "right", "wrong" or "refused" for a clip that is an answer, "taken" or "refused" for talk."""
+    """Return "right", "wrong" or "refused" for a clip that is an answer, "taken", "stop" or "refused" for talk."""
     names = [name for name in heard_by(ear, record, live, limits) if name]
     if record["group"] in NO_ANSWER:
         return "taken" if any(name != STOP for name in names) else "stop" if names else "refused"

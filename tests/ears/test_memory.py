@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import platform
 from pathlib import Path
 
@@ -9,10 +10,11 @@ import numpy as np
 import pytest
 
 from assistant.ears import fusion, memory
-from assistant.ears.base import Samples
 from assistant.ears.memory import give_back
 from assistant.ears.utterances import Utterance
 from assistant.phrases.live import Live
+from tests.ears.test_fusion import ranked, weighed
+from tests.ears.test_pair import Told
 
 BLOCK = 100_000  # bytes: small enough that the C library keeps it when it is freed
 COUNT = 2_000
@@ -20,7 +22,7 @@ COUNT = 2_000
 
 def resident() -> int:
     """Bytes that this process holds."""
-    return int(Path("/proc/self/statm").read_text("ascii").split()[1]) * 4096
+    return int(Path("/proc/self/statm").read_text("ascii").split()[1]) * os.sysconf("SC_PAGE_SIZE")
 
 
 @pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="only GNU's C library keeps, and gives back")
@@ -36,28 +38,11 @@ def test_freed_memory_goes_back() -> None:
     assert len(behind) == BLOCK
 
 
-class _Ear:
-    """An ear to which nothing is live."""
-
-    name = "nothing"
-
-    def listen(self, samples: Samples) -> Samples:
-        return samples
-
-    def rank(self, sound: Samples, live: Live) -> tuple[()]:  # noqa: ARG002 - as an ear is asked
-        return ()
-
-    def write(self, sound: Samples) -> str:  # noqa: ARG002 - as an ear is asked
-        return ""
-
-    def close(self) -> None: ...
-
-
 def test_after_each_utterance_memory_goes_back(monkeypatch: pytest.MonkeyPatch) -> None:
     """Promise: a night of listening does not fill a small tablet; without it the ears held a third more."""
     given: list[bool] = []
     monkeypatch.setattr(fusion, "give_back", lambda: given.append(True))
-    pair = fusion.Pair(_Ear(), _Ear())  # type: ignore[arg-type]
+    pair = fusion.Pair(Told("a", ranked, {}), Told("b", weighed, {}))  # type: ignore[arg-type]
     for _ in range(3):
         pair.hear(Utterance(np.zeros(8_000, np.int16), 0.0, 0.5), Live("en", {}))
     pair.close()
