@@ -7,7 +7,7 @@ The odds are a logistic regression over few plain figures, fitted on measured cl
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from assistant.ears.closed_set import FILLERS, Ranked, Weighed
@@ -37,21 +37,7 @@ class Evidence:
 
     @property
     def leading(self) -> str:
-        """The phrase for which hearing gains most in both ears together, "" when nothing is live.
-
-        Each ear has its own mistakes in noise: where one of them puts another phrase first by a little, the sum
-        is right more often than either.
-        """
-        return leader(self.ranked, self.weighed)
-
-    @property
-    def text(self) -> str:
-        """The leading phrase as the ranking ear likes it best, "" when nothing is live."""
-        return next((one.text for one in self.ranked if one.phrase == self.leading), "")
-
-    @property
-    def first_leading(self) -> str:
-        """The phrase that the ranking ear puts first."""
+        """The ranking ear's leading phrase, "" when nothing is live."""
         return self.ranked[0].phrase if self.ranked else ""
 
     @property
@@ -60,9 +46,14 @@ class Evidence:
         return self.weighed[0].phrase if self.weighed else ""
 
     @property
+    def text(self) -> str:
+        """The leading phrase as the ranking ear likes it best, "" when nothing is live."""
+        return self.ranked[0].text if self.ranked else ""
+
+    @property
     def agreed(self) -> bool:
-        """Whether both ears put the leading phrase first."""
-        return self.first_leading == self.second_leading == self.leading
+        """Whether both ears put the same phrase first."""
+        return self.leading == self.second_leading
 
     @property
     def counts_elsewhere(self) -> bool:
@@ -75,13 +66,6 @@ class Evidence:
     def more_was_said(self) -> bool:
         """Whether more was written freely than the leading text, which was written too."""
         return more_was_said(self.written, self.text)
-
-
-def leader(ranked: Sequence[Ranked], weighed: Sequence[Weighed]) -> str:
-    """Return the phrase for which hearing gains most in both ears together, of those that both know; or ""."""
-    second = {one.phrase: one.gain for one in weighed}
-    both = [(one.gain + second[one.phrase], one.phrase) for one in ranked if one.phrase in second]
-    return max(both)[1] if both else ""
 
 
 def figures(found: Evidence, phrase: str) -> Mapping[str, float]:

@@ -11,7 +11,7 @@ from typing import TypeVar
 from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Samples, Verdict
 from assistant.ears.closed_set import Ranked, Scored, Scorer, contraries, contrary_gain
-from assistant.ears.evidence import Evidence, leader, odds
+from assistant.ears.evidence import Evidence, odds
 from assistant.ears.limits import LIMITS, Limits
 from assistant.ears.memory import give_back
 from assistant.ears.moonshine import MoonshineEar
@@ -23,8 +23,7 @@ from assistant.phrases.words import normalise
 
 Sound = TypeVar("Sound")
 CANDIDATES = 4
-"""Phrases that the second ear weighs: of 1,327 sounds not one came out otherwise with 8 when the ranking ear's
-alone led (at the shares of the time)."""
+"""Phrases that the second ear weighs: of 1,327 sounds not one came out otherwise with 8 (at the shares of the time)."""
 MOST_WRITTEN = 10  # words of the free text that are weighed: what goes on longer is no phrase anyway
 
 
@@ -79,22 +78,15 @@ class Pair:
         tried = self._beside.submit(trying.by, self._first, sound)
         asked = candidates(ranked, live) + [(one.phrase, one.text) for one in others]
         weighed = self._second.weigh(worked.result(), asked)
-        known = tuple(one for one in weighed if one.phrase)
-        found = tried.result(), trying.by(self._second, worked.result())
-        lead = next(one for one in ranked if one.phrase == leader(ranked, known))
-        if lead.phrase != ranked[0].phrase:  # both together put another one first: it is that which is tried
-            trying = Trying(lead, written)
-            tried = self._beside.submit(trying.by, self._first, sound)
-            second_tried = trying.by(self._second, worked.result())
-            found = tried.result(), second_tried
-        second = next(one for one in known if one.phrase == lead.phrase)
+        second = next(one for one in weighed if one.phrase == ranked[0].phrase)
+        second_tried = trying.by(self._second, worked.result())
         return Evidence(
             ranked,
-            known,
+            tuple(one for one in weighed if one.phrase),
             written,
             elsewhere=others[0].gain if others else -math.inf,
             second_elsewhere=next((one.gain for one in weighed if not one.phrase), -math.inf),
-            **tried_figures(lead, second, *found),
+            **tried_figures(ranked[0], second, tried.result(), second_tried),
         )
 
     def prepare(self, live: Live) -> None:
@@ -120,8 +112,8 @@ class Pair:
         said: dict[str, Mapping[str, object]] = {
             self._first.name: {
                 "words": normalise(found.written),
-                "phrase": found.first_leading,
-                "odds": _plain(odds(found, found.first_leading, weights)),
+                "phrase": found.leading,
+                "odds": _plain(odds(found, found.leading, weights)),
             },
             self._second.name: {"words": "", "phrase": found.second_leading},
         }

@@ -1,9 +1,8 @@
 """The rule between the ears: from what they found in a sound to an answer, or a refusal with its reason; pure.
 
 The mistakes of the two differ, so what both together take for a phrase is worth far more than what
-either does alone. A critical answer, and a reading, needs both to put it first; any other answer leads in
-the sum of both, and where one of them puts a stop first, there is none. An emergency needs one.
-Everything else is refused with a reason; nothing is guessed.
+either does alone. An answer needs both to put the same phrase first, a critical one surely. An
+emergency needs one. Everything else is refused with a reason; nothing is guessed.
 """
 
 from __future__ import annotations
@@ -57,7 +56,7 @@ def _emergency(found: Evidence, third: Verdict | None, live: Live, limits: Limit
     """Return the emergency that any ear heard: one is enough, in any noise."""
     if third is not None and third.phrase in live.emergency:
         return Outcome(third.words, phrase=third.phrase)
-    for phrase in sorted(live.emergency & {found.first_leading, found.second_leading, found.leading}):
+    for phrase in sorted(live.emergency & {found.leading, found.second_leading}):
         if odds(found, phrase, limits.stop_weights) >= limits.emergency:
             return _accepted(found, phrase, live)
     return None
@@ -74,8 +73,7 @@ def _answer(found: Evidence, third: Verdict | None, live: Live, limits: Limits) 
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if third is not None and third.phrase not in {"", phrase}:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)
-    stop = live.emergency & {found.first_leading, found.second_leading}
-    if not found.agreed and (stop or phrase in live.critical):
+    if not found.agreed:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)
     if phrase in live.critical and likely < limits.critical:
         return Outcome(words, unheard=Unheard.UNSURE)

@@ -33,12 +33,12 @@ Example = tuple[Record, Mapping[str, float], bool]
 
 
 def _examples(records: Sequence[Record], *, readings: bool = False) -> list[Example]:
-    """Return the leading phrase of each utterance, if it is no stop: of readings, or of all else."""
+    """Return the phrase that both ears put first, if it is no stop, of each utterance: of readings, or of all else."""
     found = []
     for record in records:
         for heard in record["heard"] if (record["group"] == "reading") is readings else ():
             evidence = evidence_of(heard)
-            if evidence.leading == STOP:
+            if evidence.leading == STOP or not evidence.agreed:  # only what both put first can be an answer
                 continue
             told = _without(NOT_OF_AN_ANSWER, figures(evidence, evidence.leading))
             if told and not evidence.more_was_said:  # refused by that rule already
@@ -52,7 +52,7 @@ def _stops(records: Sequence[Record]) -> list[Example]:
     for record in records:
         for heard in record["heard"]:
             evidence = evidence_of(heard)
-            if STOP in {evidence.first_leading, evidence.second_leading, evidence.leading}:
+            if STOP in {evidence.leading, evidence.second_leading}:
                 told = _without(NOT_OF_A_STOP, figures(evidence, STOP))
                 if told:
                     found.append((record, told, record["truth"] == STOP))

@@ -36,7 +36,7 @@ def heard_by(ear: str, record: Record, live: Live, limits: Limits = LIMITS) -> l
 
 def _leading(ear: str, found: Evidence, live: Live) -> str:
     """Return the phrase or reading that one ear puts first, whatever its odds."""
-    leading = found.first_leading if ear.startswith("ranking") else found.second_leading
+    leading = found.leading if ear.startswith("ranking") else found.second_leading
     scored = next((one for one in (*found.weighed, *found.ranked) if one.phrase == leading), None)
     reading = reading_of(scored.text, live) if scored is not None and leading.startswith(NUMBER) else None
     return _value(reading) if reading is not None else leading
