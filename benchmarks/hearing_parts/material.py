@@ -207,7 +207,7 @@ def fit_items(material: Material, people: Path | None, others: Path | None, coun
     """Return the clips on which limits are fitted."""
     speech = Talk(talk.FIT_TALK, talk.FIT_MORE)
     items = list(material.spoken(FIT_VOICES, speech, SNRS, 1, counts))
-    items += material.more(FIT_VOICES, speech, SNRS, 1, counts)
+    items += material.more(FIT_VOICES, speech, SNRS, 1, replace(counts, more=2 * counts.more))
     items += list(material.people(people, 0, (None, 10.0))) if people else []
     return items + (list(material.talk_of_people(others, 0)) if others else [])
 

@@ -82,6 +82,8 @@ REPORT_TALK = (
 FIT_MORE = (
     "{} and then we had lunch", "{} is what he told me", "do not say {}", "he said {}", "{} yesterday",
     "not {}", "{} on the other trailer", "{} my foot", "is that {}", "{} never",
+    "{} i believe", "{} as far as we know", "{} the last time", "tell him {}", "somebody said {}",
+    "{} so i was told", "maybe {}", "{} in the other yard", "i hope {}", "{} or something",
 )
 REPORT_MORE = (
     "{} and after that we drove home", "{} was the last thing", "i would not call that {}", "they always say {}",

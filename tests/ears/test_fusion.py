@@ -258,8 +258,8 @@ def test_a_phrase_that_the_sound_does_not_hold_is_none() -> None:
         sure,
         ranked=(replace(sure.ranked[0], heard=-19.0), *sure.ranked[1:]),
         weighed=(replace(sure.weighed[0], heard=-19.0), *sure.weighed[1:]),
-        freely=0.0,
-        second_freely=0.0,
+        freely=8.0,
+        second_freely=8.0,
     )
     assert alone.leading == "again"
     assert decide(alone, None, LIVE, LIMITS, CLEAR).unheard is Unheard.NOT_A_PHRASE
