@@ -129,6 +129,11 @@ def test_an_emergency_needs_either() -> None:
     one_ear = Evidence(first, evidence.weighed, "Stop.")
     assert (one_ear.leading, one_ear.second_leading) == ("again", STOP)
     assert decide(one_ear, None, LIVE, LIMITS, loud).phrase == STOP
+    evidence = found(STOP, "again")
+    second = best_by_phrase(weighed(STOP, -1.5) if one.phrase == STOP else one for one in evidence.weighed)
+    other_ear = replace(evidence, weighed=second)
+    assert (other_ear.leading, other_ear.second_leading) == (STOP, "again")
+    assert decide(other_ear, None, LIVE, LIMITS, loud).phrase == STOP
 
 
 def test_the_second_ear_always_weighs_an_emergency() -> None:
