@@ -55,7 +55,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path)
     wish = parser.parse_args()
-    made = 0
+    made = failed = 0
     with tempfile.TemporaryDirectory() as there:
         unpacked(Path(there))
         for speaker, name, path in recordings(Path(there)):
@@ -63,9 +63,10 @@ def main() -> None:
             out.parent.mkdir(parents=True, exist_ok=True)
             kind = ["-f", "g722"] if path.suffix == ".g722" else []
             command = ["ffmpeg", "-v", "error", "-y", *kind, "-i", str(path), "-ar", "16000", "-ac", "1", str(out)]
-            made += subprocess.run(command, check=False, capture_output=True).returncode == 0
+            converted = subprocess.run(command, check=False, capture_output=True).returncode == 0
+            made, failed = made + converted, failed + (not converted)
             print(f"{made} recordings", end="\r", flush=True)
-    print(f"{made} recordings of people in {wish.folder}")
+    print(f"{made} recordings of people in {wish.folder}; {failed} could not be converted.")
 
 
 if __name__ == "__main__":

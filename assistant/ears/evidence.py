@@ -58,9 +58,8 @@ class Evidence:
     @property
     def counts_elsewhere(self) -> bool:
         """Whether both ears gain more for something that does not count now than for the leading phrase."""
-        one = next((one.gain for one in self.ranked if one.phrase == self.leading), -math.inf)
         other = next((one.gain for one in self.weighed if one.phrase == self.leading), -math.inf)
-        return self.elsewhere > one and self.second_elsewhere > other
+        return bool(self.ranked) and self.elsewhere > self.ranked[0].gain and self.second_elsewhere > other
 
     @property
     def more_was_said(self) -> bool:

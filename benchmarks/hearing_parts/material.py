@@ -171,7 +171,6 @@ class Material:
             for step in range(0, len(self.lives), 5):
                 yield Item("talk", "", path.stem, None, None, "idle", step, file=str(path))
 
-
     def talk_of_people(self, folder: Path, half: int) -> Iterator[Item]:
         """Yield further recordings of people, none of them an answer: every other one as it is, the rest in noise.
 

@@ -47,7 +47,7 @@ def test_freed_memory_goes_back() -> None:
 
 
 def test_after_each_utterance_memory_goes_back(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Promise: a night of listening does not fill a small tablet; without it the ears held a third more."""
+    """Promise: a night of listening does not fill a small tablet; without it the weighing ear held a third more."""
     given: list[bool] = []
     monkeypatch.setattr(fusion, "give_back", lambda: given.append(True))
     pair = fusion.Pair(Told("a", ranked, {}), Told("b", weighed, {}))  # type: ignore[arg-type]
