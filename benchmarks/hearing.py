@@ -147,7 +147,8 @@ def main() -> None:
     parser.add_argument("--out", type=Path, default=ROOT / "benchmarks" / "results" / "hearing")
     parser.add_argument("--processes", type=int, default=1, help="more than one spoils the times")
     parser.add_argument("--fit", action="store_true", help="fit the weights of the odds and print them")
-    parser.add_argument("--times", type=int, default=1, help="so many times the lines of each speaker")
+    parser.add_argument("--times", type=int, default=1, help="so many times the lines of each speaker of older make")
+    parser.add_argument("--natural-times", type=int, default=1, help="the same for each natural speaker")
     parser.add_argument("--quick", action="store_true", help="a tenth of the clips")
     parser.add_argument("--seconds", type=float, default=math.inf, help="stop hearing new clips after this long")
     wish = parser.parse_args()
@@ -155,11 +156,11 @@ def main() -> None:
     reading = _there(wish.reading, "human read speech")
     others = _there(wish.talk, "further human talk")
     material = Material()
-    counts = Counts().times(wish.times)
+    counts, natural = Counts().times(wish.times), Counts().times(wish.natural_times)
     if wish.fit:
-        items = fit_items(material, speech, others, counts)
+        items = fit_items(material, speech, others, counts, natural)
     else:
-        items = report_items(material, speech, reading, others, counts)
+        items = report_items(material, speech, reading, others, counts, natural)
     items = thinned(items, 10 if wish.quick else 1)
     name = "fit" if wish.fit else "report"
     records = collect(items, wish.cache, name, beside=not wish.fit, processes=wish.processes, seconds=wish.seconds)

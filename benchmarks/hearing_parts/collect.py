@@ -90,7 +90,7 @@ class Bench:
         heard = [self._one(u, live) for u in utterances([sound])]
         plain = self.plain.recognise(sound, live) if self.plain is not None and len(sound) else ""
         return {
-            "key": item.key, "group": item.group, "truth": item.truth, "human": item.human,
+            "key": item.key, "group": item.group, "truth": item.truth, "human": item.human, "kind": item.kind,
             "voice": str(item.voice), "snr": item.snr, "noise": item.noise, "step": item.step,
             "reading": item.reading, "text": item.text, "made": len(sound) > 0, "seconds": len(sound) / 16_000,
             "heard": heard, "plain": phrase_for(plain, live), "plain_words": plain,

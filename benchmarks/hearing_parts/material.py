@@ -18,12 +18,23 @@ from assistant.phrases.numbers import sample
 from assistant.prepare import grammars, library, prepare
 from benchmarks.hearing_parts import noises, talk
 from benchmarks.hearing_parts.talk import Talk
-from benchmarks.hearing_parts.voices import FIT_VOICES, REPORT_VOICES, SPEECH_RMS, Voice, level, say
+from benchmarks.hearing_parts.voices import (
+    FIT_NEURAL,
+    FIT_VOICES,
+    REPORT_NEURAL,
+    REPORT_VOICES,
+    SPEECH_RMS,
+    Voice,
+    level,
+    say,
+    there,
+)
 
 STOP = "emergency-stop"
 LEAD, TRAIL = 0.7, 0.9  # seconds of noise before and after the speech
 NOISE_NAMES = ("idle", "idle", "wind", "rain", "hiss", "alarm", "babble", "echo", "glove")
-SNRS = (20.0, 10.0, 5.0)
+FIT_SNRS = (20.0, 10.0, 5.0)
+REPORT_SNRS = (None, 20.0, 10.0, 5.0, 0.0)
 SAYS = "/"  # between the speaker and the recording's name, where a person says no answer
 READING_KINDS = ("pressure", "length")
 Samples = NDArray[np.int16]
@@ -59,6 +70,11 @@ class Item:
     def human(self) -> bool:
         """Whether a person speaks."""
         return bool(self.file)
+
+    @property
+    def kind(self) -> str:
+        """Whose voice it is: ``human``, ``neural`` or ``synthetic``."""
+        return self.voice.kind if self.voice is not None else "human"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,24 +119,32 @@ class Material:
     def spoken(
         self, voices: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
     ) -> Iterator[Item]:
-        """Yield clips of synthetic speakers."""
+        """Yield clips of synthetic speakers; a natural one, slow to make, says the same at every noise level."""
         chance = random.Random(seed)  # noqa: S311 - repeatable, no secret
         for voice in voices:
+            lines = list(self._lines(chance, speech, counts))
             for snr in snrs:
-                for group, truth, text, step, reading in self._lines(chance, speech, counts):
-                    yield Item(group, truth, text, voice, snr, chance.choice(NOISE_NAMES), step, reading)
+                if voice.kind == "synthetic":
+                    lines = list(self._lines(chance, speech, counts))
+                for group, truth, text, step, reading in lines:
+                    yield Item(group, truth, text, voice, snr, _noise_for(snr, chance), step, reading)
 
     def more(
         self, voices: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
     ) -> Iterator[Item]:
-        """Yield clips of phrases that count with more said around them."""
+        """Yield clips of phrases that count with more said around them, at every noise level as in `spoken`."""
         chance = random.Random(seed)  # noqa: S311 - repeatable, no secret
-        own = self._answers + self._critical
         for voice in voices:
+            lines = list(self._around(chance, speech, counts.more))
             for snr in snrs:
-                for step, phrase in chance.choices(own, k=counts.more):
-                    text = chance.choice(speech.around).format(chance.choice(self.book.says(phrase)))
-                    yield Item("more", "", text, voice, snr, chance.choice(NOISE_NAMES), step)
+                if voice.kind == "synthetic":
+                    lines = list(self._around(chance, speech, counts.more))
+                for step, text in lines:
+                    yield Item("more", "", text, voice, snr, _noise_for(snr, chance), step)
+
+    def _around(self, chance: random.Random, speech: Talk, count: int) -> Iterator[tuple[int, str]]:
+        for step, phrase in chance.choices(self._answers + self._critical, k=count):
+            yield step, chance.choice(speech.around).format(chance.choice(self.book.says(phrase)))
 
     def _lines(
         self, chance: random.Random, speech: Talk, counts: Counts
@@ -202,22 +226,38 @@ def _digit_takes(folder: Path, half: int) -> dict[tuple[int, str], list[str]]:
     return takes
 
 
-def fit_items(material: Material, people: Path | None, others: Path | None, counts: Counts) -> list[Item]:
-    """Return the clips on which limits are fitted."""
+def _noise_for(snr: float | None, chance: random.Random) -> str:
+    return "idle" if snr is None else chance.choice(NOISE_NAMES)
+
+
+def spoken_by(
+    material: Material, voices: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
+) -> list[Item]:
+    """Return the clips of those of the voices that are there."""
+    found = [voice for voice in voices if there(voice)]
+    return [*material.spoken(found, speech, snrs, seed, counts), *material.more(found, speech, snrs, seed, counts)]
+
+
+def fit_items(
+    material: Material, people: Path | None, others: Path | None, counts: Counts, natural: Counts
+) -> list[Item]:
+    """Return the clips on which limits are fitted; ``natural`` for each natural speaker."""
     speech = Talk(talk.FIT_TALK, talk.FIT_MORE)
-    items = list(material.spoken(FIT_VOICES, speech, SNRS, 1, counts))
-    items += material.more(FIT_VOICES, speech, SNRS, 1, replace(counts, more=2 * counts.more))
+    items: list[Item] = []
+    for voices, some in ((FIT_VOICES, counts), (FIT_NEURAL, natural)):
+        items += spoken_by(material, voices, speech, FIT_SNRS, 1, replace(some, more=2 * some.more))
     items += list(material.people(people, 0, (None, 10.0))) if people else []
     return items + (list(material.talk_of_people(others, 0)) if others else [])
 
 
 def report_items(
-    material: Material, people: Path | None, reading: Path | None, others: Path | None, counts: Counts
+    material: Material, people: Path | None, reading: Path | None, others: Path | None, counts: Counts, natural: Counts
 ) -> list[Item]:
     """Return the clips of the report: other voices, other sentences, other takes, and ``others`` who only talk."""
     speech = Talk(talk.REPORT_TALK, talk.REPORT_MORE)
-    items = list(material.spoken(REPORT_VOICES, speech, SNRS, 2, counts))
-    items += material.more(REPORT_VOICES, speech, SNRS, 2, counts)
+    items: list[Item] = []
+    for voices, some in ((REPORT_VOICES, counts), (REPORT_NEURAL, natural)):
+        items += spoken_by(material, voices, speech, REPORT_SNRS, 2, some)
     items += list(material.people(people, 1, (None, 10.0))) if people else []
     items += list(material.read_speech(reading)) if reading else []
     return items + (list(material.talk_of_people(others, 1)) if others else [])

@@ -1,4 +1,4 @@
-"""Synthetic speakers made on the spot by programs of the machine, as 16 kHz sound of one loudness."""
+"""Synthetic speakers made on the spot by programs of the machine and packages, as 16 kHz sound of one loudness."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.ears.audio import read_wav, write_wav
+from benchmarks.hearing_parts import neural
 
 SPEECH_RMS = 0.05  # of full scale: -26 dB, a voice at arm's length on a set-up microphone
 TIMEOUT = 60.0
@@ -31,6 +32,11 @@ class Voice:
     def __str__(self) -> str:
         return "-".join((self.program, self.name, *self.more)).replace(" ", "")
 
+    @property
+    def kind(self) -> str:
+        """``neural``, or ``synthetic`` for the older makes."""
+        return "neural" if self.program in neural.NEURAL else "synthetic"
+
 
 FIT_VOICES = (
     Voice("flite", "kal"),
@@ -40,7 +46,13 @@ FIT_VOICES = (
     Voice("espeak-ng", "en-gb-scotland", ("-s", "140")),
     Voice("espeak-ng", "en-us+f3", ("-s", "150")),
 )
-"""The voices on which limits are fitted."""
+"""The voices of older make on which limits are fitted."""
+FIT_NEURAL = tuple(
+    Voice("kokoro", name)
+    for name in ("af_alloy", "af_bella", "af_jessica", "am_adam", "am_eric", "am_liam", "am_onyx", "bf_alice",
+                 "bm_daniel", "em_alex", "hm_omega", "zm_yunjian")
+)  # fmt: skip
+"""Natural speakers on which limits are fitted, three of them with an accent."""
 
 REPORT_VOICES = (
     Voice("flite", "awb"),
@@ -49,12 +61,25 @@ REPORT_VOICES = (
     Voice("festival", "cmu_us_slt_arctic_hts"),
     Voice("espeak-ng", "en-gb", ("-s", "150")),
     Voice("espeak-ng", "en-us+f2", ("-s", "165")),
+    Voice("pico", "en-GB"),
+    Voice("pico", "en-US"),
 )
-"""The voices that only the report uses."""
+"""The voices of older make that only the report uses."""
+REPORT_NEURAL = (
+    *(
+        Voice("kokoro", name)
+        for name in ("af_aoede", "af_heart", "af_nova", "am_echo", "am_fenrir", "am_michael", "am_puck", "bf_emma",
+                     "bm_fable", "bm_george", "bm_lewis", "hm_psi", "im_nicola", "zm_yunxi")
+    ),
+    Voice("piper", "joe"),
+)  # fmt: skip
+"""Natural speakers that only the report uses, three of them with an accent, one of another make."""
 
 
 def there(voice: Voice) -> bool:
     """Return whether the voice's program is on this machine and makes sound."""
+    if voice.program in neural.PACKED:
+        return neural.there(voice.program)
     program = {"festival": "text2wave"}.get(voice.program, voice.program)
     return shutil.which(program) is not None and len(say("stop", voice)) > 0
 
@@ -91,11 +116,14 @@ def active_rms(sound: Floats) -> float:
 def _make(text: str, voice: Voice, path: Path) -> bool:
     with tempfile.TemporaryDirectory() as folder:
         raw = Path(folder) / "raw.wav"
-        command, text_in = _command(text, voice, raw)
         try:
-            subprocess.run(command, input=text_in, check=True, capture_output=True, timeout=TIMEOUT)
+            if voice.program in neural.PACKED:
+                neural.make(text, voice.program, voice.name, raw)
+            else:
+                command, text_in = _command(text, voice, raw)
+                subprocess.run(command, input=text_in, check=True, capture_output=True, timeout=TIMEOUT)
             sound = read_wav(raw)
-        except (subprocess.SubprocessError, OSError, ValueError):
+        except (subprocess.SubprocessError, ImportError, OSError, ValueError):
             return False
         if len(sound) == 0:
             return False
