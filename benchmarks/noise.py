@@ -3,20 +3,24 @@
     python -m benchmarks.noise --hours 2 --reading POCKETSPHINX_SOURCE/test/data
 
 The sound is made as it is needed, minute by minute: the noises of the hearing benchmark at the level of
-speech, four people talking at once, everyday sentences by synthetic voices, and read-aloud book passages
-where the folder of them is named. It goes through the same detector, cutter and ears as a microphone's,
-with the phrases of one step of a coupling after the other live. Nothing of it is meant for the assistant.
+speech, four people talking at once, everyday sentences by synthetic voices (natural ones too, where
+``python -m benchmarks.speakers`` has fetched them), and read-aloud book passages where the folder of them is named.
+It goes through the same detector, cutter and ears as a microphone's, with the phrases of one step of a coupling
+after the other live. Nothing of it is meant for the assistant.
 """
 
 from __future__ import annotations
 
 import argparse
 import json
+import multiprocessing
 import random
 import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +32,17 @@ from assistant.ears.utterances import Cutter
 from benchmarks.hearing import machine
 from benchmarks.hearing_parts import noises, talk
 from benchmarks.hearing_parts.material import STOP, Material
-from benchmarks.hearing_parts.voices import FIT_VOICES, REPORT_VOICES, SPEECH_RMS, level, say
+from benchmarks.hearing_parts.voices import (
+    FIT_NEURAL,
+    FIT_VOICES,
+    REPORT_NEURAL,
+    REPORT_VOICES,
+    SPEECH_RMS,
+    Voice,
+    level,
+    say,
+    there,
+)
 
 ROOT = Path(__file__).resolve().parents[1]
 MINUTE = 60 * noises.RATE
@@ -36,40 +50,50 @@ KEPT_EVERY = 30  # minutes of sound: what was heard until then stands beside the
 KINDS = (*noises.NOISES, "babble", "sentences", "read speech")
 
 
-def minute(kind: str, number: int, cache: Path, reading: list[Path]) -> Samples:
+@cache
+def talkers() -> list[Voice]:
+    """Return the synthetic speakers that are there, natural ones among them (``python -m benchmarks.speakers``)."""
+    return [voice for voice in (*FIT_VOICES, *REPORT_VOICES, *FIT_NEURAL, *REPORT_NEURAL) if there(voice)]
+
+
+def minute(kind: str, number: int, kept: Path, reading: list[Path]) -> Samples:
     """Return one minute of a kind of sound that is no answer."""
     g, chance = noises.rng(kind, number), random.Random(number)  # noqa: S311 - repeatable, no secret
     if kind in noises.NOISES:
         sound = noises.NOISES[kind](MINUTE, g) * SPEECH_RMS
     elif kind == "babble":
-        voices = chance.sample(FIT_VOICES + REPORT_VOICES, 4)
-        talkers = [say(chance.choice(talk.REPORT_TALK), voice, cache) for voice in voices]
-        sound = noises.babble(MINUTE, g, [talker for talker in talkers if len(talker)]) * SPEECH_RMS
+        said = [say(chance.choice(talk.REPORT_TALK), voice, kept) for voice in chance.sample(talkers(), 4)]
+        sound = noises.babble(MINUTE, g, [one for one in said if len(one)]) * SPEECH_RMS
     else:
         quiet = noises.idle(MINUTE, g) * SPEECH_RMS * 10 ** (-chance.choice((20, 10)) / 20)
-        sound = quiet + _speech(kind, chance, cache, reading)
+        sound = quiet + _speech(kind, chance, kept, reading)
     return np.clip(sound * 32_767, -32_768, 32_767).astype(np.int16)
 
 
-def _speech(kind: str, chance: random.Random, cache: Path, reading: list[Path]) -> noises.Floats:
+def _speech(kind: str, chance: random.Random, kept: Path, reading: list[Path]) -> noises.Floats:
     """Return a minute of talk, one after the other."""
     out, at = np.zeros(MINUTE), 0
     while at < MINUTE:
         if kind == "read speech" and reading:
             part = level(read_wav(chance.choice(reading)))
         else:
-            part = say(chance.choice(talk.REPORT_TALK + talk.FIT_TALK), chance.choice(REPORT_VOICES), cache)
+            part = say(chance.choice(talk.REPORT_TALK + talk.FIT_TALK), chance.choice(talkers()), kept)
         piece = part[: MINUTE - at]
         out[at : at + len(piece)] = piece
         at += len(part) + int(chance.uniform(0.4, 2.5) * noises.RATE)
     return out
 
 
-def minutes(hours: float, cache: Path, reading: list[Path]) -> Iterator[tuple[str, Samples]]:
-    """Yield (kind, one minute of sound)."""
-    for number in range(round(hours * 60)):
-        kind = KINDS[number % len(KINDS)]
-        yield kind, minute(kind, number, cache, reading)
+def minutes(hours: float, kept: Path, reading: list[Path]) -> Iterator[tuple[str, Samples]]:
+    """Yield (kind, one minute of sound); made in another process, so that the memory told of is that of the ears."""
+    count = round(hours * 60)
+    kinds = [KINDS[number % len(KINDS)] for number in range(count)]
+    with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as maker:
+        made = [maker.submit(minute, kinds[0], 0, kept, reading)]
+        for number, kind in enumerate(kinds):
+            if number + 1 < count:
+                made.append(maker.submit(minute, kinds[number + 1], number + 1, kept, reading))
+            yield kind, made.pop(0).result()
 
 
 def resident_mb() -> float:

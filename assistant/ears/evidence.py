@@ -7,7 +7,7 @@ The odds are a logistic regression over few plain figures, fitted on measured cl
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from assistant.ears.closed_set import FILLERS, Ranked, Weighed
@@ -72,8 +72,8 @@ def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
 
     {} when one of the ears did not weigh it. The gains say how well the phrase fits, the margins how much better
     than anything else that can be said in the run, now or elsewhere, "freely" how much better than what was written
-    without minding what can be said; a short phrase comes near more of what people say. The others tell a phrase
-    from one with more said before, after or within.
+    without minding what can be said. A short phrase comes near more of what people say, so its gain and margin count
+    anew. The others tell a phrase from one with more said before, after or within.
     """
     one = next((one for one in found.ranked if one.phrase == phrase), None)
     other = next((one for one in found.weighed if one.phrase == phrase), None)
@@ -83,14 +83,17 @@ def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
     second_rival = max((one.gain for one in found.weighed if one.phrase != phrase), default=-math.inf)
     margin = _within(one.gain - max(rival, found.elsewhere), -20, 20) / 10
     second_margin = _within(other.gain - max(second_rival, found.second_elsewhere), -20, 20) / 10
+    short, second_gain = float(len(one.text.split()) <= SHORT), min(other.gain, 8.0) / 10
     return {
-        "short": float(len(one.text.split()) <= SHORT),
+        "short": short,
+        "short gain": short * second_gain,
+        "short margin": short * min(margin, second_margin),
         "first gain": min(one.gain, 5.0) / 10,
         "first opens": max(one.opens, -10.0) / 4,
         "first closes": max(one.closes, -12.0) / 4,
         "first ends": max(one.ends, -8.0) / 4,
         "first margin": margin,
-        "second gain": min(other.gain, 8.0) / 10,
+        "second gain": second_gain,
         "second margin": second_margin,
         "margin": min(margin, second_margin),
         "second last": max(other.last, -8.0) / 4,
@@ -114,15 +117,20 @@ def odds(found: Evidence, phrase: str, weights: Mapping[str, float]) -> float:
 def more_was_said(written: str, text: str) -> bool:
     """Whether free writing holds the whole of a text and more that is no filler: then the text is no answer.
 
-    Said over again it is still the same.
+    Said over again, and broken off, it is still the same: in noise the ear that writes goes round in circles.
     """
     words, wanted = normalise(written).split(), normalise(text).split()
     for at in range(len(words) - len(wanted) + 1):
         if words[at : at + len(wanted)] == wanted:
-            after = words[at + len(wanted) :]
-            again = all(word == wanted[place % len(wanted)] for place, word in enumerate(after))
-            return not again or len(words[:at]) > 1 or not set(words[:at]) <= FILLERS
+            after = [word for word in words[at + len(wanted) :] if word in wanted or word not in FILLERS]
+            return len(words[:at]) > 1 or not set(words[:at]) <= FILLERS or not _again(after, wanted)
     return False
+
+
+def _again(words: Sequence[str], wanted: Sequence[str]) -> bool:
+    """Whether the words are those wanted, over and over; the last one may be broken off."""
+    pairs = [(word, wanted[place % len(wanted)]) for place, word in enumerate(words)]
+    return all(word == due for word, due in pairs[:-1]) and all(due.startswith(word) for word, due in pairs[-1:])
 
 
 def _within(value: float, low: float, high: float) -> float:

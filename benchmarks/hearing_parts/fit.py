@@ -17,9 +17,11 @@ from benchmarks.hearing_parts.collect import Record, evidence_of
 from benchmarks.hearing_parts.material import STOP, Material, only_talks
 from benchmarks.hearing_parts.outcomes import ANSWERS, NO_ANSWER, heard_by, outcome
 
-NOT_OF_AN_ANSWER = ("first margin", "second margin")
-"""The smaller of them is enough: whichever ear knows better keeps a phrase out."""
-NOT_OF_A_STOP = ("short", "margin", "contrary", "first ends", "second last", "first freely", "second freely")
+NOT_OF_AN_ANSWER = ("first margin", "second margin", "second gain")
+"""The smaller of the margins is enough: whichever ear knows better keeps a phrase out. What the weighing ear gains
+tells of short phrases only."""
+NOT_OF_A_STOP = ("short", "short gain", "short margin", "margin", "contrary", "first ends", "second last",
+                 "first freely", "second freely")  # fmt: skip
 """A "no, stop" is a stop, and so is one with more said after it; how it ends in the weighing ear, and what was written
 freely, told nothing."""
 RIDGE = 0.3
@@ -108,7 +110,7 @@ def reached(
         said: Counter[tuple[str, object, str]] = Counter()
         critical = 0
         for record in records:
-            live = material.live(int(str(record["step"])), str(record["reading"]))
+            live = material.live_of(record)
             came = outcome("both", record, live, limits)
             group = "answers" if record["group"] in ANSWERS else str(record["group"])
             said[(group, record["snr"] if group == "answers" else "", came)] += 1
@@ -126,7 +128,7 @@ def reached(
     for limit in sorted({-2.0, -1.0, 0.0, 1.0, LIMITS.emergency}):
         limits = replace(LIMITS, emergency=limit, weights=weights, stop_weights=stop)
         stops = [
-            (record, STOP in heard_by("both", record, material.live(int(str(record["step"]))), limits))
+            (record, STOP in heard_by("both", record, material.live_of(record), limits))
             for record in records
             if record["group"] != "reading"
         ]

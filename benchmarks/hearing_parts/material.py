@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -115,6 +116,10 @@ class Material:
     def live(self, step: int, reading: str = "") -> Live:
         """Return what is live at a step."""
         return replace(self.lives[step], reading=reading or None)
+
+    def live_of(self, record: Mapping[str, Any]) -> Live:
+        """Return what was live where a clip's record was made."""
+        return self.live(int(record["step"]), str(record["reading"]))
 
     def spoken(
         self, voices: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
@@ -251,7 +256,7 @@ def fit_items(
 
 
 def report_items(
-    material: Material, people: Path | None, reading: Path | None, others: Path | None, counts: Counts, natural: Counts
+    material: Material, people: Path | None, others: Path | None, reading: Path | None, counts: Counts, natural: Counts
 ) -> list[Item]:
     """Return the clips of the report: other voices, other sentences, other takes, and ``others`` who only talk."""
     speech = Talk(talk.REPORT_TALK, talk.REPORT_MORE)

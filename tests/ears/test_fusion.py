@@ -157,6 +157,8 @@ def test_what_nothing_fits_is_no_answer() -> None:
         ("Jaw closed.", False), ("Jaw closed. Jaw closed. Jaw", False), ("The jaw closed.", False),
         ("Okay, jaw closed.", False), ("Jaw closed yesterday.", True), ("Not jaw closed.", True),
         ("Is that jaw closed?", True), ("Okay not jaw closed.", True), ("Jaw is cloth.", False),
+        ("The jaw closed. The jaw clo", False), ("I'll, jaw closed.", False), ("Jaw closed, I think.", True),
+        ("Jaw closed. Jaw open.", True), ("Jaw closed, jaw closed, no.", True),
     ],
 )  # fmt: skip
 def test_a_phrase_inside_a_sentence_is_no_answer(written: str, more: bool) -> None:
@@ -272,10 +274,22 @@ def test_a_phrase_that_the_sound_does_not_hold_is_none() -> None:
 
 
 def test_a_phrase_of_two_words_needs_more_than_a_longer_one() -> None:
-    """Hazard: somebody's "flower" is "slower": what is short comes near much of what people say."""
-    sure = found("again", "again")
-    longer = replace(sure, ranked=tuple(replace(one, text="Please say again.") for one in sure.ranked))
-    assert odds(longer, "again", LIMITS.weights) > odds(sure, "again", LIMITS.weights) + 1
+    """Hazard: somebody's "flower" is "slower": what is short comes near much of what people say.
+
+    Where hearing gains little for it, or something else comes near, it is less likely than a longer one; and it is
+    the short one that a better sound helps more.
+    """
+
+    def likely(text: str, gain: float) -> float:
+        one = found("again", "again")
+        ranking = tuple(replace(each, text=text) if each.phrase == "again" else each for each in one.ranked)
+        heard = {"again": gain - 16.0, "jaw-open": -16.0}
+        weighing = best_by_phrase(weighed(name, heard.get(name, -30.0)) for name in SAYS)
+        return odds(replace(one, ranked=ranking, weighed=weighing), "again", LIMITS.weights)
+
+    assert likely("Say again.", 1.0) < likely("Please say again.", 1.0) - 1
+    short, longer = (likely(text, 7.0) - likely(text, 1.0) for text in ("Say again.", "Please say again."))
+    assert short > longer + 1
 
 
 def test_the_odds_fall_with_every_doubt() -> None:
