@@ -20,7 +20,8 @@ import json
 import math
 import os
 import platform
-from collections import defaultdict
+import zlib
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -44,12 +45,12 @@ def machine() -> dict[str, object]:
 
 
 def thinned(items: Sequence[Item], every: int) -> list[Item]:
-    """Return each ``every``-th clip of each group, so that all groups stay in."""
-    seen: dict[tuple[str, bool], int] = defaultdict(int)
+    """Return each ``every``-th clip of each group and kind of voice, in a mixed order, so that all stay in."""
+    seen: dict[tuple[str, str], int] = defaultdict(int)
     kept = []
-    for item in items:
-        seen[(item.group, item.human)] += 1
-        if seen[(item.group, item.human)] % every == 0:
+    for item in sorted(items, key=lambda item: zlib.crc32(item.key.encode())):
+        seen[(item.group, item.kind)] += 1
+        if seen[(item.group, item.kind)] % every == 0:
             kept.append(item)
     return kept
 
@@ -59,7 +60,7 @@ def main() -> None:
     wish = _wishes()
     folders = [_there(wish.speech, "human words and digits"), _there(wish.talk, "further human talk")]
     reading = _there(wish.reading, "human read speech")
-    if not neural.there("kokoro"):
+    if not neural.in_place():
         print("skipped: natural synthetic speakers (python -m benchmarks.speakers fetches them)")
     material = Material()
     counts, natural = Counts().times(wish.times), Counts().times(wish.natural_times)
@@ -67,7 +68,7 @@ def main() -> None:
         items = fit_items(material, *folders, counts, natural)
     else:
         items = report_items(material, *folders, reading, counts, natural)
-    items = thinned(items, 10 if wish.quick else 1)
+    items = thinned(list({item.key: item for item in items}.values()), 10 if wish.quick else 1)
     name = "fit" if wish.fit else "report"
     records = collect(items, wish.cache, name, beside=not wish.fit, processes=wish.processes, seconds=wish.seconds)
     if wish.fit:
@@ -75,6 +76,7 @@ def main() -> None:
     else:
         given = {"human": folders[0], "talk": folders[1], "read": reading}
         skipped = [what for what, folder in given.items() if folder is None]
+        skipped += [] if neural.in_place() else ["natural voices"]
         write_report(records, material, wish.out, {"clips_planned": len(items), "skipped": skipped})
 
 
@@ -91,9 +93,10 @@ def write_report(records: Sequence[Record], material: Material, out: Path, about
     """Print the table and write it, its figures and its drawing."""
     rows = rows_of(records, material)
     points = exchange(records, material)
+    silent = Counter(str(record["voice"]) for record in records if not record["made"])
     result = {
-        "what": "hearing, report clips", **machine(), **about, "clips_heard": len(records),
-        "rows": rows, "taken": taken(records, material), "exchange": points,
+        "what": "hearing, report clips", **machine(), **about, "clips_heard": len(records) - silent.total(),
+        "clips_not_made": dict(silent), "rows": rows, "taken": taken(records, material), "exchange": points,
         "by_noise": answers_by("noise", records, material), "by_voice": answers_by("voice", records, material),
         "speed": speeds(records),
     }  # fmt: skip

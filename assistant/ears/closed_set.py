@@ -22,11 +22,6 @@ from assistant.phrases.words import normalise
 
 MOST_PLACES = 2  # a fraction of an inch is not written as a long decimal
 
-FILLERS = frozenset(
-    "the a it's yeah yes okay ok um uh er and so well oh i'm i i'll like".split()  # noqa: SIM905 - a list is longer
-)
-"""What a driver, or noise, puts before a phrase without changing it (common practice, no source)."""
-
 RANKING_SHARE = 0.6
 WEIGHING_SHARE = 0.8
 """How much of the likelihood without sound is taken off, in the ranking and in the weighing ear.

@@ -11,10 +11,11 @@ from typing import TypeVar
 from assistant.ears.audio import Levels, digest, measure
 from assistant.ears.base import Recogniser, Samples, Verdict
 from assistant.ears.closed_set import Ranked, Scored, Scorer, contraries, contrary_gain
-from assistant.ears.evidence import Evidence, odds
+from assistant.ears.evidence import Evidence
 from assistant.ears.limits import LIMITS, Limits
 from assistant.ears.memory import give_back
 from assistant.ears.moonshine import MoonshineEar
+from assistant.ears.odds import odds
 from assistant.ears.rule import Outcome, decide
 from assistant.ears.utterances import Utterance
 from assistant.ears.whisper import WhisperEar

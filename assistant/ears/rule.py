@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from assistant.ears.audio import Levels
 from assistant.ears.base import Verdict
 from assistant.ears.closed_set import reading_of
-from assistant.ears.evidence import Evidence, odds
+from assistant.ears.evidence import Evidence
 from assistant.ears.limits import Limits
 from assistant.ears.live_words import NUMBER
+from assistant.ears.odds import more_was_said, odds
 from assistant.phrases.live import Live, Reading, Role, Unheard
 from assistant.phrases.match import match
 from assistant.phrases.words import normalise
@@ -69,7 +70,7 @@ def _answer(found: Evidence, third: Verdict | None, live: Live, limits: Limits) 
         return _reading(found, live, likely >= limits.reading)
     if phrase in live.emergency or likely < limits.answer or not words:  # a sound of which nothing can be written
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
-    if found.counts_elsewhere or found.contrary >= limits.contrary or found.more_was_said:
+    if found.counts_elsewhere or found.contrary >= limits.contrary or more_was_said(words, found.text):
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if third is not None and third.phrase not in {"", phrase}:
         return Outcome(words, unheard=Unheard.EARS_DISAGREE)

@@ -144,7 +144,8 @@ def collect(
     if path.exists():
         for line in path.read_text("utf-8").splitlines():
             record = json.loads(line)
-            done[str(record["key"])] = record
+            if record["made"]:  # what could not be spoken may be by now
+                done[str(record["key"])] = record
     todo = sorted((i for i in items if i.key not in done), key=lambda item: zlib.crc32(item.key.encode()))
     if todo:
         context = multiprocessing.get_context("spawn")

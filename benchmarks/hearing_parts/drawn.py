@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -20,22 +21,25 @@ Point = dict[str, float]
 
 
 def exchange(records: Sequence[Record], material: Material) -> list[Point]:
-    """Return, for some limits of an answer, the share of answers right and of everything else taken, in percent.
+    """Return, for some limits of an answer, the share of answers right, and of all clips what nobody said, in percent.
 
-    The other limits stay as they are; a critical answer needs the higher one of its own and this.
+    What nobody said is another answer, or an answer where there was none. The other limits stay as they are; a
+    critical answer needs the higher one of its own and this.
     """
     some = [record for record in records if record["made"] and record["group"] in ANSWERS | NO_ANSWER]
     points = []
     for limit in sorted({*STEPS, LIMITS.answer}):
         limits = replace(LIMITS, answer=limit, critical=max(limit, LIMITS.critical))
         said = [(r["group"] in ANSWERS, r["snr"], outcome("both", r, material.live_of(r), limits)) for r in some]
-        others = [came == "taken" for answer, _, came in said if not answer]
-        point = {"limit": limit, "taken": 100 * sum(others) / len(others)}
+        point = {"limit": limit, "not said": _share([came in {"taken", "wrong"} for _, _, came in said])}
         for snr in FIT_SNRS:
-            answers = [came == "right" for answer, level, came in said if answer and level == snr]
-            point[f"{snr:g} dB"] = 100 * sum(answers) / len(answers)
-        points.append({name: round(value, 3) for name, value in point.items()})
+            point[f"{snr:g} dB"] = _share([came == "right" for answer, level, came in said if answer and level == snr])
+        points.append(point)
     return points
+
+
+def _share(said: Sequence[bool]) -> float:
+    return round(100 * sum(said) / len(said), 3) if said else math.nan
 
 
 def draw(rows: Sequence[Row], points: Sequence[Point], path: Path) -> None:
@@ -52,17 +56,19 @@ def draw(rows: Sequence[Row], points: Sequence[Point], path: Path) -> None:
         some = [r for r in rows if r["group"] == "answers" and r["voices"] == kind and r["ear"] == ear]
         if some:
             share = [100 * int(str(r["right"])) / int(str(r["clips"])) for r in some]
-            left.plot([level_name(r["snr_db"]) for r in some], share, style, label=f"{ear}, {kind} voices")
+            at = [places.index(level_name(r["snr_db"])) for r in some]
+            left.plot(at, share, style, label=f"{ear}, {kind} voices")
     left.plot([places.index(level_name(snr)) for snr in AIMS], list(AIMS.values()), "k_", markersize=22, label="aims")
+    left.set_xticks(range(len(places)), places)
     left.set(xlabel="speech above noise, dB", ylabel="answers right at the first try, %", ylim=(0, 101))
     left.set_title("How much is understood", loc="left")
     left.legend(loc="lower left", fontsize=8)
     for snr in FIT_SNRS:
         name = f"{snr:g} dB"
-        right.plot([p["taken"] for p in points], [p[name] for p in points], ".-", label=name)
+        right.plot([p["not said"] for p in points], [p[name] for p in points], ".-", label=name)
     now = next(point for point in points if point["limit"] == LIMITS.answer)
-    right.axvline(now["taken"], color="grey", linewidth=1, label=f"limit as shipped ({LIMITS.answer:+g})")
-    right.set(xlabel="of all that is no answer, taken for one, %", ylabel="answers right at the first try, %")
+    right.axvline(now["not said"], color="grey", linewidth=1, label=f"limit as shipped ({LIMITS.answer:+g})")
+    right.set(xlabel="of all clips, taken for an answer nobody gave, %", ylabel="answers right at the first try, %")
     right.set_title("What a stricter limit costs and saves", loc="left")
     right.legend(fontsize=8)
     figure.savefig(path, dpi=110)

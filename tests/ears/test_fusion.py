@@ -13,9 +13,10 @@ from assistant.ears import fusion
 from assistant.ears.audio import Levels
 from assistant.ears.base import Verdict
 from assistant.ears.closed_set import Ranked, Weighed, best_by_phrase, weighing_share
-from assistant.ears.evidence import Evidence, figures, more_was_said, odds
+from assistant.ears.evidence import Evidence
 from assistant.ears.fusion import CANDIDATES, candidates
 from assistant.ears.limits import LIMITS
+from assistant.ears.odds import figures, more_was_said, odds
 from assistant.ears.rule import Outcome, decide
 from assistant.ears.words_only import decide_alone
 from assistant.phrases.live import Live, Unheard
@@ -158,7 +159,8 @@ def test_what_nothing_fits_is_no_answer() -> None:
         ("Okay, jaw closed.", False), ("Jaw closed yesterday.", True), ("Not jaw closed.", True),
         ("Is that jaw closed?", True), ("Okay not jaw closed.", True), ("Jaw is cloth.", False),
         ("The jaw closed. The jaw clo", False), ("I'll, jaw closed.", False), ("Jaw closed, I think.", True),
-        ("Jaw closed. Jaw open.", True), ("Jaw closed, jaw closed, no.", True),
+        ("Jaw closed. Jaw open.", True), ("Jaw closed, jaw closed, no.", True), ("Jaw closed, uh", True),
+        ("Jaw closed. J", True),
     ],
 )  # fmt: skip
 def test_a_phrase_inside_a_sentence_is_no_answer(written: str, more: bool) -> None:
@@ -167,6 +169,30 @@ def test_a_phrase_inside_a_sentence_is_no_answer(written: str, more: bool) -> No
     heard_in = replace(evidence, written=written)
     assert more_was_said(written, "Jaw closed.") is more
     assert (decide(heard_in, None, LIVE, LIMITS, CLEAR).phrase is None) is more
+
+
+def test_what_takes_a_phrase_back_is_not_its_beginning_again() -> None:
+    """Hazard: "nobody near the trailer … no" passes for the phrase said over, for it begins with "no"."""
+    for text in ("Nobody near the trailer.", "Nothing happened.", "No pin lock fitted.", "Will not come apart."):
+        for behind in ("no", "not", "uh no"):
+            assert more_was_said(f"{text} {behind}", text), (text, behind)
+            assert more_was_said(f"{text} {text} {behind}", text), (text, behind)
+        assert not more_was_said(f"{text} {text[:-2]}", text), text
+
+
+@pytest.mark.parametrize("bad", [math.nan, -math.inf])
+@pytest.mark.parametrize("text", ["Jaw closed.", "Jaw is closed."])
+def test_a_score_that_is_no_number_makes_no_answer(bad: float, text: str) -> None:
+    """Hazard: a broken model's score that is no number passes every limit, for it is not below it."""
+    one = found("jaw-closed", "jaw-closed")
+    first = tuple(replace(each, text=text) if each.phrase == "jaw-closed" else each for each in one.ranked)
+    assert decide(replace(one, ranked=first), None, LIVE, LIMITS, CLEAR).phrase == "jaw-closed"
+    broken = best_by_phrase(
+        replace(each, heard=bad, text=text) if each.phrase == "jaw-closed" else each for each in one.weighed
+    )
+    for odd in (replace(one, ranked=first, weighed=broken), replace(one, ranked=first, second_freely=math.nan)):
+        assert not math.isnan(odds(odd, "jaw-closed", LIMITS.weights))
+        assert decide(odd, None, LIVE, LIMITS, CLEAR).phrase is None
 
 
 def test_a_sound_of_which_nothing_can_be_written_is_no_answer_but_may_be_a_stop() -> None:
@@ -301,7 +327,7 @@ def test_the_odds_fall_with_every_doubt() -> None:
     told = set(figures(found("again", "again"), "again")) | {"constant"}
     assert set(LIMITS.weights) | set(LIMITS.stop_weights) == told
     both = [*LIMITS.weights.items(), *LIMITS.stop_weights.items()]
-    doubts = {"contrary", "short"}
+    doubts = {"contrary", "short lacks"}
     assert all((weight < 0) is (name in doubts) for name, weight in both if name != "constant")
 
 

@@ -10,9 +10,9 @@ import pytest
 
 from assistant.ears.base import SAMPLE_RATE, Samples
 from assistant.ears.closed_set import Scored, contraries, contrary_gain
-from assistant.ears.evidence import odds
 from assistant.ears.fusion import Pair
 from assistant.ears.limits import LIMITS
+from assistant.ears.odds import odds
 from assistant.ears.utterances import Utterance
 from assistant.phrases.live import Live
 from tests.ears.test_fusion import LIVE, STOP, ranked, weighed
