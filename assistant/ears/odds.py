@@ -74,14 +74,13 @@ def odds(found: Evidence, phrase: str, weights: Mapping[str, float]) -> float:
 def more_was_said(written: str, text: str) -> bool:
     """Whether free writing holds the whole of a text and more: then the text is no answer.
 
-    A filler before it is nothing more; nor is the same again, with fillers between, and broken off: in noise the ear
+    Fillers before it are nothing more; nor is the same again, with fillers between, and broken off: in noise the ear
     that writes goes round in circles. Behind it anything else is: "parking brake is set, uh …" may go on with "no".
     """
     words, wanted = normalise(written).split(), normalise(text).split()
     for at in range(len(words) - len(wanted) + 1):
         if words[at : at + len(wanted)] == wanted:
-            before = words[:at]
-            return len(before) > 1 or not set(before) <= FILLERS or not _again(words[at + len(wanted) :], wanted)
+            return not set(words[:at]) <= FILLERS or not _again(words[at + len(wanted) :], wanted)
     return False
 
 

@@ -159,7 +159,7 @@ def test_what_nothing_fits_is_no_answer() -> None:
         ("Okay, jaw closed.", False), ("Jaw closed yesterday.", True), ("Not jaw closed.", True),
         ("Is that jaw closed?", True), ("Okay not jaw closed.", True), ("Jaw is cloth.", False),
         ("The jaw closed. The jaw clo", False), ("I'll, jaw closed.", False), ("Jaw closed, I think.", True),
-        ("Jaw closed. Jaw open.", True), ("Jaw closed, jaw closed, no.", True), ("Jaw closed, uh", True),
+        ("Jaw closed. Jaw open.", True), ("Jaw closed, jaw closed, no.", True), ("Jaw closed, uh", True), ("Okay, the jaw closed.", False),
         ("Jaw closed. J", True),
     ],
 )  # fmt: skip
