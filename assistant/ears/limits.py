@@ -56,8 +56,10 @@ class Limits:
     ``answer`` on a phrase is taken, from ``critical`` a critical one, from ``emergency`` a stop, and
     from ``reading`` a number is read back.
     ``contrary``: from there on a text that denies the phrase fits so much better that none is taken.
-    ``snr_db``: under this, an answer is not taken (an emergency still is). ``clipped``: share of
-    samples in cut-off runs from which sound is refused.
+    ``snr_db``: under this, as measured, an answer is not taken (an emergency still is); less was not measured.
+    ``loud_db``: under this the driver is told, of whatever is refused, that it is too loud; 19 in 20 of the fitting
+    answers 5 dB above the noise measured more. ``clipped``: share of samples in cut-off runs from which sound is
+    refused.
     """
 
     answer: float = 0.5
@@ -66,6 +68,7 @@ class Limits:
     emergency: float = -1.2
     contrary: float = 6.0
     snr_db: float = 0.0
+    loud_db: float = 7.0
     clipped: float = 0.02
     weights: Mapping[str, float] = field(default_factory=lambda: WEIGHTS)
     stop_weights: Mapping[str, float] = field(default_factory=lambda: STOP_WEIGHTS)

@@ -50,7 +50,9 @@ def decide(
     if levels.clipped > limits.clipped:
         return Outcome(words, unheard=Unheard.CLIPPED)
     answer = _answer(found, third, live, limits)
-    return Outcome(words, unheard=Unheard.TOO_LOUD) if levels.snr_db < limits.snr_db else answer
+    # What is refused in loud noise is put down to the noise: saying it again from there would not help.
+    least = limits.snr_db if answer.unheard is None else limits.loud_db
+    return Outcome(words, unheard=Unheard.TOO_LOUD) if levels.snr_db < least else answer
 
 
 def _emergency(found: Evidence, third: Verdict | None, live: Live, limits: Limits) -> Outcome | None:

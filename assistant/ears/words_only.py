@@ -65,7 +65,7 @@ def decide_alone(
     elif levels.clipped > limits.clipped:
         refusal = Unheard.CLIPPED
     elif not phrase:
-        refusal = Unheard.NOT_A_PHRASE
+        refusal = Unheard.TOO_LOUD if levels.snr_db < limits.loud_db else Unheard.NOT_A_PHRASE
     elif levels.snr_db < limits.snr_db:
         refusal = Unheard.TOO_LOUD
     elif phrase in live.critical:

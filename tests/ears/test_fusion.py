@@ -238,6 +238,16 @@ def test_noise_clipping_and_damage_are_told() -> None:
         assert (outcome.phrase, outcome.unheard) == (None, reason)
 
 
+def test_what_is_not_understood_in_loud_noise_is_put_down_to_the_noise() -> None:
+    """A driver told only to say it again stands where he stands; what was understood there still counts."""
+    quiet, loud = Levels(-20.0, -30.0, 0.0), Levels(-20.0, -25.0, 0.0)
+    assert heard("again", "again", levels=loud).phrase == "again"
+    for one, two in (("again", "jaw-open"), ("jaw-closed", "again"), ("", "")):
+        assert heard(one, two, levels=quiet).unheard in {Unheard.EARS_DISAGREE, Unheard.NOT_A_PHRASE}
+        assert heard(one, two, levels=loud).unheard is Unheard.TOO_LOUD
+        assert decide_alone(Verdict("", "what life"), LIVE, LIMITS, loud).unheard is Unheard.TOO_LOUD
+
+
 def numbers(heard: dict[str, float], second: dict[str, float]) -> Evidence:
     """What both ears find where readings are due: each value with its likelihood in the first and in the second."""
     one = best_by_phrase(ranked(f"<number> {value} psi", odds, f"{value} psi.") for value, odds in heard.items())
