@@ -63,9 +63,9 @@ class Pair:
     def evidence(self, samples: Samples, live: Live) -> Evidence:
         """Return what both ears make of the sound, before any rule.
 
-        Side by side: while the first ranks, the second works through the sound and the first's free
-        text is written; while the second weighs the leading phrases, the first tries what would deny
-        the leading one, and what it wrote freely.
+        Side by side: while the first ranks, the second works through the sound and the first's free text is
+        written; while the second weighs the leading phrases, the first tries what would deny the leading one,
+        and what it wrote freely.
         """
         worked = self._beside.submit(self._second.listen, samples)
         sound = self._first.listen(samples)
@@ -73,18 +73,16 @@ class Pair:
         ranked = self._first.rank(sound, live)
         if not ranked:
             return Evidence((), (), writing.result())
-        others = self._first.elsewhere(sound, live)
-        written = writing.result()
-        trying = Trying(ranked[0], written)
-        tried = self._beside.submit(trying.by, self._first, sound)
+        tried = self._beside.submit(lambda: Trying(ranked[0], writing.result()).by(self._first, sound))
+        others = self._first.elsewhere(sound, live, ranked[0].text)
         asked = candidates(ranked, live) + [(one.phrase, one.text) for one in others]
         weighed = self._second.weigh(worked.result(), asked)
         second = next(one for one in weighed if one.phrase == ranked[0].phrase)
-        second_tried = trying.by(self._second, worked.result())
+        second_tried = Trying(ranked[0], writing.result()).by(self._second, worked.result())
         return Evidence(
             ranked,
             tuple(one for one in weighed if one.phrase),
-            written,
+            writing.result(),
             elsewhere=others[0].gain if others else -math.inf,
             second_elsewhere=next((one.gain for one in weighed if not one.phrase), -math.inf),
             **tried_figures(ranked[0], second, tried.result(), second_tried),
