@@ -74,7 +74,7 @@ class Pair:
         if not ranked:
             return Evidence((), (), writing.result())
         tried = self._beside.submit(lambda: Trying(ranked[0], writing.result()).by(self._first, sound))
-        others = self._first.elsewhere(sound, live, ranked[0].text)
+        others = self._first.elsewhere(sound, live)
         asked = candidates(ranked, live) + [(one.phrase, one.text) for one in others]
         weighed = self._second.weigh(worked.result(), asked)
         second = next(one for one in weighed if one.phrase == ranked[0].phrase)

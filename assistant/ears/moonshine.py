@@ -53,8 +53,6 @@ WITHIN = 5.0
 FIRST_LEAST, LEAST, MOST = 6, 4, 14
 """So many at least after the first piece, so many after each further one, and at most to their end."""
 DEEPEST = 5
-MOST_ELSEWHERE = 32
-"""So many texts that do not count now are begun at most: where nothing fits, a hundred would be near the best."""
 OTHERS = 3
 """So many texts that do not count now are handed on."""
 QUIET_SECONDS = 1.5
@@ -109,13 +107,9 @@ class MoonshineEar:
             for (phrase, text), steps in zip(kept, self._whole(sound, kept), strict=True)
         )
 
-    def elsewhere(self, sound: Sound, live: Live, lead: str) -> list[Scored]:
-        """Return the leading texts of what can be said in the run but does not count now, the leading one first.
-
-        The text that leads among what counts is begun beside them: what is far behind it is not looked at further.
-        """
-        beside = [*sentences_elsewhere(live), ("", lead)]
-        kept = [one for one in self._leading(sound, beside, begun_most=MOST_ELSEWHERE) if one[1] != lead]
+    def elsewhere(self, sound: Sound, live: Live) -> list[Scored]:
+        """Return the leading texts of what can be said in the run but does not count now, the leading one first."""
+        kept = self._leading(sound, sentences_elsewhere(live))
         scored = [
             Scored(phrase, text, float(steps[0, :-1].sum()), float(self._unheard[text][:-1].sum()))
             for (phrase, text), steps in zip(kept, self._whole(sound, kept), strict=True)
@@ -158,11 +152,7 @@ class MoonshineEar:
         return self._model.score(sound, [self.pieces.of(text) for _, text in texts]) if texts else []
 
     def _leading(
-        self,
-        sound: Sound,
-        texts: Sequence[tuple[str, str]],
-        always: Collection[str] = (),
-        begun_most: int | None = None,
+        self, sound: Sound, texts: Sequence[tuple[str, str]], always: Collection[str] = ()
     ) -> list[tuple[str, str]]:
         """Return the texts that are best begun, and the best begun one of ``always`` wherever it stands.
 
@@ -173,7 +163,7 @@ class MoonshineEar:
         gain = sound.first - RANKING_SHARE * self._quiet.first
         hopes = [float(gain[row[0]]) for row in rows]
         stops = [at for at, (phrase, _) in enumerate(texts) if phrase in always]
-        near = _near(hopes, range(len(texts)), FIRST_LEAST)[:begun_most]
+        near = _near(hopes, range(len(texts)), FIRST_LEAST)
         for depth in range(2, DEEPEST + 1):
             near += [at for at in stops if at not in near]
             begun = [at for at in near if len(rows[at]) >= depth]

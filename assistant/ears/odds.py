@@ -60,40 +60,57 @@ def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
 
 
 def odds(found: Evidence, phrase: str, weights: Mapping[str, float]) -> float:
-    """Return the natural-log odds that ``phrase`` was said; minus infinity when it was not weighed, or is no number.
+    """Return the natural-log odds that ``phrase`` was said; minus infinity when it was not weighed.
 
-    ``weights`` are those of the figures that count, and the constant.
+    So too when any score is no number: a limit would let that pass. ``weights`` are those of the figures that count,
+    and the constant.
     """
     told = figures(found, phrase)
-    if not told:
+    gains = [one.gain for one in (*found.ranked, *found.weighed)]
+    beside = [found.contrary, found.elsewhere, found.second_elsewhere, found.freely, found.second_freely]
+    if not told or any(map(math.isnan, [*gains, *beside])):
         return -math.inf
     sum_of = weights["constant"] + sum(weight * told[name] for name, weight in weights.items() if name != "constant")
-    return sum_of if math.isfinite(sum_of) else -math.inf
+    return -math.inf if math.isnan(sum_of) else sum_of
 
 
 def more_was_said(written: str, text: str) -> bool:
     """Whether free writing holds the whole of a text and more: then the text is no answer.
 
-    Fillers before it are nothing more; nor is the same again, with fillers between, and broken off: in noise the ear
-    that writes goes round in circles. Behind it anything else is: "parking brake is set, uh …" may go on with "no".
+    Fillers before it or within are nothing more, nor is the same over again: in noise the ear that writes goes round
+    in circles, and breaks off in the third round. What follows the first round alone is more, were it only a filler or
+    the phrase begun anew: "parking brake is set, uh …" may go on with "no".
     """
     words, wanted = normalise(written).split(), normalise(text).split()
-    for at in range(len(words) - len(wanted) + 1):
-        if words[at : at + len(wanted)] == wanted:
-            return not set(words[:at]) <= FILLERS or not _again(words[at + len(wanted) :], wanted)
+    for at in range(len(words) if wanted else 0):
+        end = _once(words, at, wanted)
+        if end is not None and words[at] == wanted[0]:
+            return not set(words[:at]) <= FILLERS or not _again(words[end:], wanted)
     return False
 
 
-def _again(words: Sequence[str], wanted: Sequence[str]) -> bool:
-    """Whether the words are those wanted, over and over, fillers before any of them; the last may be broken off."""
+def _once(words: Sequence[str], at: int, wanted: Sequence[str]) -> int | None:
+    """Return where the wanted words end that begin at a place, fillers left out; None when they are not there."""
     place = 0
-    for at, word in enumerate(words):
-        due, last = wanted[place % len(wanted)], at == len(words) - 1
-        if word == due or (last and place % len(wanted) > 0 and due.startswith(word)):
+    for end in range(at, len(words)):
+        if words[end] == wanted[place]:
             place += 1
-        elif last or word not in FILLERS:
-            return False
-    return not words or words[-1] not in TAKES_BACK
+            if place == len(wanted):
+                return end + 1
+        elif words[end] not in FILLERS:
+            return None
+    return None
+
+
+def _again(words: Sequence[str], wanted: Sequence[str]) -> bool:
+    """Whether the words are those wanted, over and over; from the second time on they may be broken off."""
+    at, rounds = 0, 0
+    while (end := _once(words, at, wanted)) is not None:
+        at, rounds = end, rounds + 1
+    rest = words[at:]
+    if rounds == 0 or not rest:
+        return not rest
+    return rest[-1] not in TAKES_BACK and " ".join(wanted).startswith(" ".join(rest))
 
 
 def _within(value: float, low: float, high: float) -> float:

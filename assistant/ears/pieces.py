@@ -36,11 +36,12 @@ class Pieces:
 
     def of(self, text: str) -> tuple[int, ...]:
         """Return the numbers of a text's pieces."""
-        if text not in self._known:
+        found = self._known.get(text)
+        if found is None:
             if len(self._known) > TEXTS_KEPT:
-                self._known.clear()
-            self._known[text] = self._split(text)
-        return self._known[text]
+                self._known.clear()  # another thread may be asking too: what was found is returned from here
+            found = self._known[text] = self._split(text)
+        return found
 
     def mark(self, letter: str) -> int:
         """Return the piece of one letter or mark that follows a word without a space."""

@@ -23,13 +23,17 @@ from assistant.phrases.words import normalise
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """Exactly one of ``phrase``, ``reading`` and ``unheard`` is set; ``words`` are what was taken or written."""
+    """Exactly one of ``phrase``, ``reading`` and ``unheard`` is set; ``words`` are what was taken or written.
+
+    ``doubted``: it is refused for being unlikely or because the ears differ, not for what was said.
+    """
 
     words: str
     phrase: str | None = None
     reading: Reading | None = None
     unheard: Unheard | None = None
     who: Role = Role.DRIVER
+    doubted: bool = False
 
 
 def decide(
@@ -50,8 +54,8 @@ def decide(
     if levels.clipped > limits.clipped:
         return Outcome(words, unheard=Unheard.CLIPPED)
     answer = _answer(found, third, live, limits)
-    # What is refused in loud noise is put down to the noise: saying it again from there would not help.
-    least = limits.snr_db if answer.unheard is None else limits.loud_db
+    # What the ears only doubt in loud noise is put down to the noise: saying it again from there would not help.
+    least = limits.loud_db if answer.doubted else limits.snr_db
     return Outcome(words, unheard=Unheard.TOO_LOUD) if levels.snr_db < least else answer
 
 
@@ -70,16 +74,14 @@ def _answer(found: Evidence, third: Verdict | None, live: Live, limits: Limits) 
     likely = odds(found, phrase, limits.weights)
     if phrase.startswith(NUMBER):
         return _reading(found, live, likely >= limits.reading)
-    if phrase in live.emergency or likely < limits.answer or not words:  # a sound of which nothing can be written
-        return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
     if found.counts_elsewhere or found.contrary >= limits.contrary or more_was_said(words, found.text):
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
-    if third is not None and third.phrase not in {"", phrase}:
-        return Outcome(words, unheard=Unheard.EARS_DISAGREE)
-    if not found.agreed:
-        return Outcome(words, unheard=Unheard.EARS_DISAGREE)
+    if phrase in live.emergency or likely < limits.answer or not words:  # a sound of which nothing can be written
+        return Outcome(words, unheard=Unheard.NOT_A_PHRASE, doubted=True)
+    if not found.agreed or (third is not None and third.phrase not in {"", phrase}):
+        return Outcome(words, unheard=Unheard.EARS_DISAGREE, doubted=True)
     if phrase in live.critical and likely < limits.critical:
-        return Outcome(words, unheard=Unheard.UNSURE)
+        return Outcome(words, unheard=Unheard.UNSURE, doubted=True)
     return _accepted(found, phrase, live)
 
 
@@ -94,9 +96,9 @@ def _reading(found: Evidence, live: Live, likely: bool) -> Outcome:
     It never counts as it was heard: it is read back digit by digit, and confirmed as a critical answer.
     """
     if not likely:
-        return Outcome(normalise(found.written), unheard=Unheard.BAD_NUMBER)
+        return Outcome(normalise(found.written), unheard=Unheard.BAD_NUMBER, doubted=True)
     if not found.agreed:
-        return Outcome(normalise(found.written), unheard=Unheard.EARS_DISAGREE)
+        return Outcome(normalise(found.written), unheard=Unheard.EARS_DISAGREE, doubted=True)
     reading = reading_of(found.text, live)
     if reading is None:
         return Outcome(normalise(found.written), unheard=Unheard.BAD_NUMBER)

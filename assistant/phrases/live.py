@@ -60,7 +60,7 @@ class Unheard(StrEnum):
     EARS_DISAGREE = "ears-disagree"  # an answer on which the two ears differ
     UNSURE = "unsure"  # a critical answer that both ears put first, but not surely
     ONE_EAR_ONLY = "one-ear-only"  # a critical answer, and there is only one ear
-    TOO_LOUD = "too-loud"  # signal to noise under the level at which answers are reliable
+    TOO_LOUD = "too-loud"  # not understood, or not taken, in loud noise
     CLIPPED = "clipped"  # the microphone is overdriven
     DAMAGED = "damaged"  # samples were lost on the way
     TOO_LONG = "too-long"  # longer than any phrase can be

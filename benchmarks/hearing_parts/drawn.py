@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -33,13 +32,14 @@ def exchange(records: Sequence[Record], material: Material) -> list[Point]:
         said = [(r["group"] in ANSWERS, r["snr"], outcome("both", r, material.live_of(r), limits)) for r in some]
         point = {"limit": limit, "not said": _share([came in {"taken", "wrong"} for _, _, came in said])}
         for snr in FIT_SNRS:
-            point[f"{snr:g} dB"] = _share([came == "right" for answer, level, came in said if answer and level == snr])
+            answers = [came == "right" for answer, level, came in said if answer and level == snr]
+            point |= {f"{snr:g} dB": _share(answers)} if answers else {}
         points.append(point)
     return points
 
 
 def _share(said: Sequence[bool]) -> float:
-    return round(100 * sum(said) / len(said), 3) if said else math.nan
+    return round(100 * sum(said) / max(len(said), 1), 3)
 
 
 def draw(rows: Sequence[Row], points: Sequence[Point], path: Path) -> None:
@@ -65,7 +65,8 @@ def draw(rows: Sequence[Row], points: Sequence[Point], path: Path) -> None:
     left.legend(loc="lower left", fontsize=8)
     for snr in FIT_SNRS:
         name = f"{snr:g} dB"
-        right.plot([p["not said"] for p in points], [p[name] for p in points], ".-", label=name)
+        there = [p for p in points if name in p]
+        right.plot([p["not said"] for p in there], [p[name] for p in there], ".-", label=name)
     now = next(point for point in points if point["limit"] == LIMITS.answer)
     right.axvline(now["not said"], color="grey", linewidth=1, label=f"limit as shipped ({LIMITS.answer:+g})")
     right.set(xlabel="of all clips, taken for an answer nobody gave, %", ylabel="answers right at the first try, %")

@@ -158,9 +158,10 @@ def test_what_nothing_fits_is_no_answer() -> None:
         ("Jaw closed.", False), ("Jaw closed. Jaw closed. Jaw", False), ("The jaw closed.", False),
         ("Okay, jaw closed.", False), ("Jaw closed yesterday.", True), ("Not jaw closed.", True),
         ("Is that jaw closed?", True), ("Okay not jaw closed.", True), ("Jaw is cloth.", False),
-        ("The jaw closed. The jaw clo", False), ("I'll, jaw closed.", False), ("Jaw closed, I think.", True),
+        ("The jaw closed. The jaw closed. Jaw clo", False), ("I'll, jaw closed.", False), ("Jaw closed, I think.", True),
         ("Jaw closed. Jaw open.", True), ("Jaw closed, jaw closed, no.", True), ("Jaw closed, uh", True), ("Okay, the jaw closed.", False),
-        ("Jaw closed. J", True),
+        ("Jaw closed. J", True), ("Jaw closed. Jaw", True), ("Jaw, uh, closed, no.", True), ("Not jaw, uh, closed.", True),
+        ("Jaw, uh, closed.", False), ("Jaw closed. Jaw closed. Uh", True),
     ],
 )  # fmt: skip
 def test_a_phrase_inside_a_sentence_is_no_answer(written: str, more: bool) -> None:
@@ -177,7 +178,8 @@ def test_what_takes_a_phrase_back_is_not_its_beginning_again() -> None:
         for behind in ("no", "not", "uh no"):
             assert more_was_said(f"{text} {behind}", text), (text, behind)
             assert more_was_said(f"{text} {text} {behind}", text), (text, behind)
-        assert not more_was_said(f"{text} {text[:-2]}", text), text
+        assert not more_was_said(f"{text} {text} {text[:-2]}", text), text
+        assert more_was_said(f"{text} {text[:-2]}", text), text
 
 
 @pytest.mark.parametrize("bad", [math.nan, -math.inf])
@@ -190,7 +192,11 @@ def test_a_score_that_is_no_number_makes_no_answer(bad: float, text: str) -> Non
     broken = best_by_phrase(
         replace(each, heard=bad, text=text) if each.phrase == "jaw-closed" else each for each in one.weighed
     )
-    for odd in (replace(one, ranked=first, weighed=broken), replace(one, ranked=first, second_freely=math.nan)):
+    rivals = [replace(each, heard=math.nan) if each.phrase == "again" else each for each in one.weighed]
+    odd_ones = [replace(one, ranked=first, weighed=broken), replace(one, ranked=first, weighed=tuple(rivals))]
+    names = ("contrary", "elsewhere", "second_elsewhere", "freely", "second_freely")
+    odd_ones += [replace(one, ranked=first, **{name: math.nan}) for name in names]
+    for odd in odd_ones:
         assert not math.isnan(odds(odd, "jaw-closed", LIMITS.weights))
         assert decide(odd, None, LIVE, LIMITS, CLEAR).phrase is None
 
@@ -245,7 +251,9 @@ def test_what_is_not_understood_in_loud_noise_is_put_down_to_the_noise() -> None
     for one, two in (("again", "jaw-open"), ("jaw-closed", "again"), ("", "")):
         assert heard(one, two, levels=quiet).unheard in {Unheard.EARS_DISAGREE, Unheard.NOT_A_PHRASE}
         assert heard(one, two, levels=loud).unheard is Unheard.TOO_LOUD
-        assert decide_alone(Verdict("", "what life"), LIVE, LIMITS, loud).unheard is Unheard.TOO_LOUD
+    denied = replace(found("again", "again"), written="Not say again.")
+    assert decide(denied, None, LIVE, LIMITS, loud).unheard is Unheard.NOT_A_PHRASE  # the noise is not to blame
+    assert decide_alone(Verdict("", "what life"), LIVE, LIMITS, loud).unheard is Unheard.TOO_LOUD
 
 
 def numbers(heard: dict[str, float], second: dict[str, float]) -> Evidence:
