@@ -84,7 +84,7 @@ def more_was_said(written: str, text: str) -> bool:
     words, wanted = normalise(written).split(), normalise(text).split()
     for at in range(len(words) if wanted else 0):
         end = _once(words, at, wanted)
-        if end is not None and words[at] == wanted[0]:
+        if end is not None:
             return not set(words[:at]) <= FILLERS or not _again(words[end:], wanted)
     return False
 
