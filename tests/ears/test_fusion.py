@@ -160,7 +160,8 @@ def test_what_nothing_fits_is_no_answer() -> None:
         ("Is that jaw closed?", True), ("Okay not jaw closed.", True), ("Jaw is cloth.", False),
         ("The jaw closed. The jaw closed. Jaw clo", False), ("I'll, jaw closed.", False),
         ("Jaw closed, I think.", True), ("Jaw closed. Jaw open.", True), ("Jaw closed, jaw closed, no.", True),
-        ("Jaw closed, uh", True), ("Okay, the jaw closed.", False), ("Jaw closed. J", True), ("Jaw closed. Jaw", True), ("Jaw, uh, closed, no.", True), ("Not jaw, uh, closed.", True),
+        ("Jaw closed, uh", True), ("Okay, the jaw closed.", False), ("Jaw closed. J", True),
+        ("Jaw closed. Jaw", True), ("Jaw, uh, closed, no.", True), ("Not jaw, uh, closed.", True),
         ("Jaw, uh, closed.", False), ("Jaw is hardly closed yet.", False), ("Jaw closed. Jaw closed. Uh", True),
     ],
 )  # fmt: skip
