@@ -26,7 +26,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
-from benchmarks.hearing_parts import neural
+from benchmarks.hearing_parts import packed
 from benchmarks.hearing_parts.collect import Record, collect
 from benchmarks.hearing_parts.drawn import draw, exchange
 from benchmarks.hearing_parts.fit import answer_weights, reached, stop_weights
@@ -60,7 +60,7 @@ def main() -> None:
     wish = _wishes()
     folders = [_there(wish.speech, "human words and digits"), _there(wish.talk, "further human talk")]
     reading = _there(wish.reading, "human read speech")
-    if not neural.in_place():
+    if not packed.in_place():
         print("skipped: natural synthetic speakers (python -m benchmarks.speakers fetches them)")
     material = Material()
     counts, natural = Counts().times(wish.times), Counts().times(wish.natural_times)
@@ -76,7 +76,7 @@ def main() -> None:
     else:
         given = {"human": folders[0], "talk": folders[1], "read": reading}
         skipped = [what for what, folder in given.items() if folder is None]
-        skipped += [] if neural.in_place() else ["natural voices"]
+        skipped += [] if packed.in_place() else ["natural voices"]
         write_report(records, material, wish.out, {"clips_planned": len(items), "skipped": skipped})
 
 

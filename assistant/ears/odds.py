@@ -62,16 +62,17 @@ def figures(found: Evidence, phrase: str) -> Mapping[str, float]:
 def odds(found: Evidence, phrase: str, weights: Mapping[str, float]) -> float:
     """Return the natural-log odds that ``phrase`` was said; minus infinity when it was not weighed.
 
-    So too when any score is no number: a limit would let that pass. ``weights`` are those of the figures that count,
-    and the constant.
+    No number (NaN) when any score is none, which neither reaches a limit nor stays below it. ``weights`` are those of
+    the figures that count, and the constant.
     """
     told = figures(found, phrase)
     gains = [one.gain for one in (*found.ranked, *found.weighed)]
     beside = [found.contrary, found.elsewhere, found.second_elsewhere, found.freely, found.second_freely]
-    if not told or any(map(math.isnan, [*gains, *beside])):
+    if not told:
         return -math.inf
-    sum_of = weights["constant"] + sum(weight * told[name] for name, weight in weights.items() if name != "constant")
-    return -math.inf if math.isnan(sum_of) else sum_of
+    if any(map(math.isnan, [*gains, *beside])):  # the figures may have lost it: max and min pass over it
+        return math.nan
+    return weights["constant"] + sum(weight * told[name] for name, weight in weights.items() if name != "constant")
 
 
 def more_was_said(written: str, text: str) -> bool:

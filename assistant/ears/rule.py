@@ -60,11 +60,11 @@ def decide(
 
 
 def _emergency(found: Evidence, third: Verdict | None, live: Live, limits: Limits) -> Outcome | None:
-    """Return the emergency that any ear heard: one is enough, in any noise."""
+    """Return the emergency that any ear heard: one is enough, in any noise, and with scores that are broken."""
     if third is not None and third.phrase in live.emergency:
         return Outcome(third.words, phrase=third.phrase)
     for phrase in sorted(live.emergency & {found.leading, found.second_leading}):
-        if odds(found, phrase, limits.stop_weights) >= limits.emergency:
+        if not odds(found, phrase, limits.stop_weights) < limits.emergency:
             return _accepted(found, phrase, live)
     return None
 
@@ -76,7 +76,7 @@ def _answer(found: Evidence, third: Verdict | None, live: Live, limits: Limits) 
         return _reading(found, live, likely >= limits.reading)
     if found.counts_elsewhere or found.contrary >= limits.contrary or more_was_said(words, found.text):
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE)
-    if phrase in live.emergency or likely < limits.answer or not words:  # a sound of which nothing can be written
+    if phrase in live.emergency or not likely >= limits.answer or not words:  # a sound of which nothing can be written
         return Outcome(words, unheard=Unheard.NOT_A_PHRASE, doubted=True)
     if not found.agreed or (third is not None and third.phrase not in {"", phrase}):
         return Outcome(words, unheard=Unheard.EARS_DISAGREE, doubted=True)

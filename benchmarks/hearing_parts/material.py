@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,19 +17,9 @@ from assistant.phrases.book import PhraseBook
 from assistant.phrases.live import Live
 from assistant.phrases.numbers import sample
 from assistant.prepare import grammars, library, prepare
-from benchmarks.hearing_parts import noises, talk
+from benchmarks.hearing_parts import noises, talk, voices
 from benchmarks.hearing_parts.talk import Talk
-from benchmarks.hearing_parts.voices import (
-    FIT_NEURAL,
-    FIT_VOICES,
-    REPORT_NEURAL,
-    REPORT_VOICES,
-    SPEECH_RMS,
-    Voice,
-    level,
-    say,
-    there,
-)
+from benchmarks.hearing_parts.voices import SPEECH_RMS, Voice, level, present, say
 
 STOP = "emergency-stop"
 LEAD, TRAIL = 0.7, 0.9  # seconds of noise before and after the speech
@@ -39,6 +29,7 @@ REPORT_SNRS = (None, 20.0, 10.0, 5.0, 0.0)
 SAYS = "/"  # between the speaker and the recording's name, where a person says no answer
 READING_KINDS = ("pressure", "length")
 Samples = NDArray[np.int16]
+Line = TypeVar("Line")
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,30 +113,22 @@ class Material:
         return self.live(int(record["step"]), str(record["reading"]))
 
     def spoken(
-        self, voices: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
+        self, speakers: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
     ) -> Iterator[Item]:
-        """Yield clips of synthetic speakers; a natural one, slow to make, says the same at every noise level."""
+        """Yield clips of synthetic speakers."""
         chance = random.Random(seed)  # noqa: S311 - repeatable, no secret
-        for voice in voices:
-            lines = list(self._lines(chance, speech, counts))
-            for snr in snrs:
-                if voice.kind == "synthetic":
-                    lines = list(self._lines(chance, speech, counts))
-                for group, truth, text, step, reading in lines:
-                    yield Item(group, truth, text, voice, snr, _noise_for(snr, chance), step, reading)
+        for voice, snr, line in _at_levels(speakers, snrs, lambda: self._lines(chance, speech, counts)):
+            group, truth, text, step, reading = line
+            yield Item(group, truth, text, voice, snr, _noise_for(snr, chance), step, reading)
 
     def more(
-        self, voices: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
+        self, speakers: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
     ) -> Iterator[Item]:
-        """Yield clips of phrases that count with more said around them, at every noise level as in `spoken`."""
+        """Yield clips of phrases that count with more said around them."""
         chance = random.Random(seed)  # noqa: S311 - repeatable, no secret
-        for voice in voices:
-            lines = list(self._around(chance, speech, counts.more))
-            for snr in snrs:
-                if voice.kind == "synthetic":
-                    lines = list(self._around(chance, speech, counts.more))
-                for step, text in lines:
-                    yield Item("more", "", text, voice, snr, _noise_for(snr, chance), step)
+        for voice, snr, line in _at_levels(speakers, snrs, lambda: self._around(chance, speech, counts.more)):
+            step, text = line
+            yield Item("more", "", text, voice, snr, _noise_for(snr, chance), step)
 
     def _around(self, chance: random.Random, speech: Talk, count: int) -> Iterator[tuple[int, str]]:
         for step, phrase in chance.choices(self._answers + self._critical, k=count):
@@ -235,11 +218,24 @@ def _noise_for(snr: float | None, chance: random.Random) -> str:
     return "idle" if snr is None else chance.choice(NOISE_NAMES)
 
 
+def _at_levels(
+    speakers: Sequence[Voice], snrs: Sequence[float | None], draw: Callable[[], Iterable[Line]]
+) -> Iterator[tuple[Voice, float | None, Line]]:
+    """Yield what each speaker says at each noise level; a natural one, slow to make, says the same at every one."""
+    for voice in speakers:
+        lines = list(draw())
+        for snr in snrs:
+            if voice.kind == "synthetic":
+                lines = list(draw())
+            for line in lines:
+                yield voice, snr, line
+
+
 def spoken_by(
-    material: Material, voices: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
+    material: Material, wanted: Sequence[Voice], speech: Talk, snrs: Sequence[float | None], seed: int, counts: Counts
 ) -> list[Item]:
     """Return the clips of those of the voices that are there."""
-    found = [voice for voice in voices if there(voice)]
+    found = present(*wanted)
     return [*material.spoken(found, speech, snrs, seed, counts), *material.more(found, speech, snrs, seed, counts)]
 
 
@@ -249,8 +245,8 @@ def fit_items(
     """Return the clips on which limits are fitted; ``natural`` for each natural speaker."""
     speech = Talk(talk.FIT_TALK, talk.FIT_MORE)
     items: list[Item] = []
-    for voices, some in ((FIT_VOICES, counts), (FIT_NEURAL, natural)):
-        items += spoken_by(material, voices, speech, FIT_SNRS, 1, replace(some, more=2 * some.more))
+    for wanted, some in ((voices.FIT_VOICES, counts), (voices.FIT_NEURAL, natural)):
+        items += spoken_by(material, wanted, speech, FIT_SNRS, 1, replace(some, more=2 * some.more))
     items += list(material.people(people, 0, (None, 10.0))) if people else []
     return items + (list(material.talk_of_people(others, 0)) if others else [])
 
@@ -261,8 +257,8 @@ def report_items(
     """Return the clips of the report: other voices, other sentences, other takes, and ``others`` who only talk."""
     speech = Talk(talk.REPORT_TALK, talk.REPORT_MORE)
     items: list[Item] = []
-    for voices, some in ((REPORT_VOICES, counts), (REPORT_NEURAL, natural)):
-        items += spoken_by(material, voices, speech, REPORT_SNRS, 2, some)
+    for wanted, some in ((voices.REPORT_VOICES, counts), (voices.REPORT_NEURAL, natural)):
+        items += spoken_by(material, wanted, speech, REPORT_SNRS, 2, some)
     items += list(material.people(people, 1, (None, 10.0))) if people else []
     items += list(material.read_speech(reading)) if reading else []
     return items + (list(material.talk_of_people(others, 1)) if others else [])
@@ -271,7 +267,7 @@ def report_items(
 def sound_of(item: Item, cache: Path) -> Samples:
     """Return the clip itself, with noise before, under and after the speech; empty when it cannot be made."""
     g = noises.rng(item.key)
-    speech = _joined(item.file) if item.file else say(item.text, item.voice or REPORT_VOICES[0], cache)
+    speech = _joined(item.file) if item.file else say(item.text, item.voice or voices.REPORT_VOICES[0], cache)
     if len(speech) == 0:
         return np.zeros(0, np.int16)
     if item.noise == "echo":
@@ -285,7 +281,8 @@ def sound_of(item: Item, cache: Path) -> Samples:
 
 def _noise(item: Item, count: int, g: noises.Rng, cache: Path) -> NDArray[np.float64]:
     if item.noise == "babble":
-        talkers = [say(talk.FIT_TALK[i], voice, cache) for i, voice in zip((3, 8, 14, 21), FIT_VOICES[:4], strict=True)]
+        four = zip((3, 8, 14, 21), voices.FIT_VOICES[:4], strict=True)
+        talkers = [say(talk.FIT_TALK[number], voice, cache) for number, voice in four]
         return noises.babble(count, g, [t for t in talkers if len(t)])
     return noises.NOISES.get(item.noise, noises.idle)(count, g)
 

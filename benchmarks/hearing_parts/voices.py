@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from assistant.ears.audio import read_wav, write_wav
-from benchmarks.hearing_parts import neural
+from benchmarks.hearing_parts import packed
 
 SPEECH_RMS = 0.05  # of full scale: -26 dB, a voice at arm's length on a set-up microphone
 TIMEOUT = 60.0
@@ -35,7 +35,7 @@ class Voice:
     @property
     def kind(self) -> str:
         """``neural``, or ``synthetic`` for the older makes."""
-        return "neural" if self.program in neural.NEURAL else "synthetic"
+        return "neural" if self.program in packed.NEURAL else "synthetic"
 
 
 FIT_VOICES = (
@@ -79,8 +79,13 @@ REPORT_NEURAL = (
 def there(voice: Voice) -> bool:
     """Return whether the voice's program is on this machine and makes sound."""
     program = {"festival": "text2wave"}.get(voice.program, voice.program)
-    known = neural.in_place() if program in neural.PACKED else shutil.which(program) is not None
+    known = packed.in_place() if program in packed.PROGRAMS else shutil.which(program) is not None
     return known and len(say("stop", voice)) > 0
+
+
+def present(*voices: Voice) -> list[Voice]:
+    """Return those of the voices that are there."""
+    return [voice for voice in voices if there(voice)]
 
 
 def say(text: str, voice: Voice, cache: Path | None = None) -> Floats:
@@ -116,8 +121,8 @@ def _make(text: str, voice: Voice, path: Path) -> bool:
     with tempfile.TemporaryDirectory() as folder:
         raw = Path(folder) / "raw.wav"
         try:
-            if voice.program in neural.PACKED:
-                neural.make(text, voice.program, voice.name, raw)
+            if voice.program in packed.PROGRAMS:
+                packed.make(text, voice.program, voice.name, raw)
             else:
                 command, text_in = _command(text, voice, raw)
                 subprocess.run(command, input=text_in, check=True, capture_output=True, timeout=TIMEOUT)

@@ -198,8 +198,14 @@ def test_a_score_that_is_no_number_makes_no_answer(bad: float, text: str) -> Non
     names = ("contrary", "elsewhere", "second_elsewhere", "freely", "second_freely")
     odd_ones += [replace(one, ranked=first, **{name: math.nan}) for name in names]
     for odd in odd_ones:
-        assert not math.isnan(odds(odd, "jaw-closed", LIMITS.weights))
         assert decide(odd, None, LIVE, LIMITS, CLEAR).phrase is None
+
+
+def test_a_score_that_is_no_number_still_stops() -> None:
+    """Hazard: of a broken score nothing is believed, and the shout of "stop" is lost with it."""
+    one = found(STOP, STOP)
+    for name in ("contrary", "elsewhere", "freely"):
+        assert decide(replace(one, **{name: math.nan}), None, LIVE, LIMITS, CLEAR).phrase == STOP
 
 
 def test_a_sound_of_which_nothing_can_be_written_is_no_answer_but_may_be_a_stop() -> None:
@@ -321,8 +327,8 @@ def test_a_phrase_that_the_sound_does_not_hold_is_none() -> None:
 def test_a_phrase_of_two_words_needs_more_than_a_longer_one() -> None:
     """Hazard: somebody's "flower" is "slower": what is short comes near much of what people say.
 
-    Where hearing gains little for it, or something else comes near, it is less likely than a longer one; and it is
-    the short one that a better sound helps more.
+    Where hearing gains little for it, it is less likely than a longer one; it never is likelier, and a better sound
+    helps it more.
     """
 
     def likely(text: str, gain: float) -> float:
@@ -333,6 +339,7 @@ def test_a_phrase_of_two_words_needs_more_than_a_longer_one() -> None:
         return odds(replace(one, ranked=ranking, weighed=weighing), "again", LIMITS.weights)
 
     assert likely("Say again.", 1.0) < likely("Please say again.", 1.0) - 1
+    assert all(likely("Say again.", gain) <= likely("Please say again.", gain) for gain in (-20.0, 0.0, 5.0, 9.0, 20.0))
     short, longer = (likely(text, 7.0) - likely(text, 1.0) for text in ("Say again.", "Please say again."))
     assert short > longer + 1
 
@@ -384,8 +391,8 @@ class _Even:
 def test_what_was_written_freely_is_weighed_as_the_text_itself(phrase: str) -> None:
     """Hazard: the free text seems to gain what only the sums differ by, and every number is refused or none is."""
     itself = Weighed(phrase, "A text.", heard=-10.0, unheard=-40.0, last=-1.0)
-    tried = fusion.Trying(ranked(phrase, -10.0, "A text."), "Nobody said a text.").by(_Even(), None)
+    tried = fusion.tried_by(_Even(), None, ranked(phrase, -10.0, "A text."), "Nobody said a text.")
     assert tried.freely == itself.gain
-    silent = fusion.Trying(ranked(phrase, -10.0, "A text."), " ").by(_Even(), None)
+    silent = fusion.tried_by(_Even(), None, ranked(phrase, -10.0, "A text."), " ")
     assert silent.freely == -math.inf
     assert len(silent.denied) == len(tried.denied) > 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -96,3 +97,12 @@ def test_nothing_live_is_nothing_heard() -> None:
     heard = pair.hear(Utterance(SOUND, 0.0, 1.0), Live("en", {}))
     pair.close()
     assert (heard.phrase, heard.reading) == (None, None)
+
+
+def test_a_broken_score_is_refused_and_the_log_stays_a_log() -> None:
+    """Hazard: a score that is no number counts as sure, or cannot be written down, and the run ends."""
+    pair = pair_of({"again": -0.9, "jaw-open": math.nan, STOP: -30.0}, {"again": -0.5, "jaw-open": -9.0, STOP: -30.0})
+    heard = pair.hear(Utterance(SOUND, 0.0, 1.0), LIVE)
+    pair.close()
+    assert heard.phrase is None
+    assert math.isfinite(float(str(heard.ears["a"]["odds"])))

@@ -21,8 +21,7 @@ from numpy.typing import NDArray
 SPEAKERS = Path.home() / ".cache" / "hitchcall" / "speakers"
 MODEL, VOCABULARY, STYLES = "model.onnx", "vocabulary.json", "styles"
 STYLE_SIZE = 256
-PACKED = ("kokoro", "piper", "pico")
-"""The programs that are packages."""
+PROGRAMS = ("kokoro", "piper", "pico")
 NEURAL = ("kokoro", "piper")
 
 Floats = NDArray[np.float32]
